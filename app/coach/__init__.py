@@ -1,0 +1,1 @@
+"""The coach: readings to verdicts and advice."""

@@ -1,0 +1,1 @@
+"""Inputs: where samples come from."""

@@ -1,0 +1,52 @@
+"""Hops: the 10 ms grid that all measurements share, tied to the first frame of the stream.
+
+Stages take whole hops, so none of them keeps a remainder of its own; the chain feeds them through one
+:class:`HopBuffer`, which is what makes every figure independent of the block sizes that an input delivers.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dsp.types import Samples
+
+HOP_S = 0.010
+"""EBU Tech 3341 cases 13 and 14 need 20 ms or less for the momentary maximum."""
+
+
+def hop_frames(rate_hz: int) -> int:
+    """Frames in a hop: 10 ms, rounded to whole frames (exact at every rate that 100 divides)."""
+    if rate_hz < 1000:
+        raise ValueError(f"rate_hz is {rate_hz}; 1000 or more is expected (Hz, not kHz)")
+    return max(1, round(rate_hz * HOP_S))
+
+
+class HopBuffer:
+    """Cuts a stream of blocks of any size into whole hops."""
+
+    def __init__(self, frames_per_hop: int, channels: int) -> None:
+        self._hop = frames_per_hop
+        self._rest: Samples = np.empty((0, channels), np.float32)
+
+    @property
+    def pending_frames(self) -> int:
+        """Frames that wait for the rest of their hop."""
+        return int(self._rest.shape[0])
+
+    def push(self, block: Samples) -> Samples:
+        """Add a block and take out every hop that is now whole: (hops x frames_per_hop, channels)."""
+        if self._rest.shape[0]:
+            block = np.concatenate((self._rest, block))
+        whole = block.shape[0] // self._hop * self._hop
+        # A copy, because the caller may reuse the memory behind the block.
+        self._rest = block[whole:].copy()
+        return block[:whole]
+
+    def take_padded(self) -> Samples:
+        """Take the remainder, filled up with silence to one whole hop; empty when there is none."""
+        rest, self._rest = self._rest, self._rest[:0]
+        if not rest.shape[0]:
+            return rest
+        padded = np.zeros((self._hop, rest.shape[1]), np.float32)
+        padded[: rest.shape[0]] = rest
+        return padded

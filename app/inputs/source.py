@@ -1,9 +1,10 @@
 """Where samples come from: the one small protocol that every input speaks.
 
 A source is opened with :meth:`Source.start`, pulled with :meth:`Source.read` by one thread (the analysis
-thread), and ended with :meth:`Source.close`, which any thread may call and which may be called twice.
-It never calls back. A live source that stops delivering returns empty blocks: whoever reads notices it by
-the clock.
+thread), and ended with :meth:`Source.close`, which any thread may call and which may be called twice;
+after that, :meth:`Source.start` opens it afresh. It never calls back. A live source that stops delivering
+returns empty blocks: whoever reads notices it by the clock. One that knows that it is gone says so
+(:attr:`Block.active`) and stays gone until it is started again.
 """
 
 from __future__ import annotations
@@ -14,6 +15,9 @@ from typing import Protocol
 import numpy as np
 
 from dsp.types import Samples
+
+MOST_CHANNELS = 32
+"""More are refused: memory and time are planned for this many, and a header can claim anything."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +31,7 @@ class SourceInfo:
     rate_hz: int
     channels: int
     live: bool
-    """False where the source waits for its reader, so that nothing can be lost (a file at full speed)."""
+    """True where samples arrive by the clock, False where they wait for the reader (a file at full speed)."""
     channel_names: tuple[str, ...] = ()
     note: str = ""
     """What a user should know about this input ("resampled by the system"), or nothing."""
@@ -53,6 +57,9 @@ class SourceStats:
 
     delivered_frames: int = 0
     lost_frames: int = 0
+    """All that is known or estimated to be missing: the sum over :attr:`Block.lost_frames`."""
+    estimated_lost_frames: int = 0
+    """The part of :attr:`lost_frames` whose size could only be told by the clock, to about a driver block."""
     gaps: int = 0
     overflows: int = 0
     """Overflows that the driver itself reported."""
@@ -83,7 +90,13 @@ class Source(Protocol):
     def read(self, max_frames: int, timeout_s: float) -> Block:
         """Wait until ``max_frames`` frames are there, or the timeout, and take what is there.
 
-        A gap always lies between two blocks, so a block before a gap may be short.
+        A gap always lies between two blocks, so a block before a gap may be short. After :meth:`close`
+        an empty block comes back, ended or not active, never an error.
+
+        Raises
+        ------
+        app.errors.InputError
+            When what was opened turns out to be damaged further in.
         """
         ...
 

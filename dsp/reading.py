@@ -121,9 +121,10 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """Figures over everything since the chain began: what a whole file or a whole take was like.
+    """Figures over everything since the chain began: what a whole file was like.
 
-    Arrays are (channels,).
+    Arrays are (channels,). Clips are not kept here: a stream may hold any number of them, and every one
+    was reported by the reading in which it ended.
     """
 
     rate_hz: int
@@ -143,7 +144,6 @@ class Summary:
     momentary_max_lufs: float
     short_term_max_lufs: float
     hum: Sequence[Hum | None]
-    clips: Sequence[Clip]
     faults: Sequence[Fault]
     inter_sample_overs: Floats
     """(channels,): hops whose true peak passes full scale while no sample is clipped."""

@@ -1,0 +1,182 @@
+"""The analysis thread: pulls hops from an input, runs the chain and the coach, publishes what it finds.
+
+Threads: one analysis thread reads the source and owns chain, coach and history. Everybody else talks to it
+through a command queue and reads :attr:`Engine.snapshot`, one reference that is swapped whole, so that no
+lock is needed and nobody can make it wait. Observers are called on the analysis thread with every hop;
+they must return within microseconds.
+"""
+
+from __future__ import annotations
+
+import logging
+import queue
+import threading
+import time
+from collections.abc import Callable, Sequence
+from typing import TypeAlias
+
+from app.engine.history import History
+from app.engine.listening import CoachMaker, Listening
+from app.engine.snapshot import HopReport, InputState, Snapshot
+from app.errors import SwellmarkError
+from app.inputs.source import Source
+from app.words import engine as words
+
+Observer: TypeAlias = Callable[[HopReport], None]
+
+_READ_S = 0.05
+_FILE_HOPS = 100
+"""Hops a read where nobody waits for them: long blocks cost less."""
+_STOP_S = 3.0
+_log = logging.getLogger(__name__)
+
+
+class Engine:
+    """Listens to one input at a time.
+
+    Parameters
+    ----------
+    make_coach
+        Called for each input that opens.
+    observers
+        Called with every :class:`~app.engine.snapshot.HopReport`. One that raises is dropped, and the
+        snapshot says so; the metering goes on.
+    """
+
+    def __init__(self, make_coach: CoachMaker, observers: Sequence[Observer] = ()) -> None:
+        self._make_coach = make_coach
+        self._observers = list(observers)
+        self._commands: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
+        self._listening: Listening | None = None
+        self._stopping = threading.Event()
+        self._snapshot = Snapshot()
+        self._history = History(channels=1, hop_s=0.01)
+        self._thread = threading.Thread(target=self._run, name="swellmark-analysis", daemon=True)
+        self._thread.start()
+
+    @property
+    def snapshot(self) -> Snapshot:
+        """The newest state. One attribute read of an immutable object: safe from every thread."""
+        return self._snapshot
+
+    @property
+    def history(self) -> History:
+        """What the chart draws from; a new one for each input."""
+        return self._history
+
+    def open(self, source: Source) -> None:
+        """Leave the present input, if any, and listen to this one. Returns at once."""
+        self._commands.put(lambda: self._open(source))
+
+    def close_input(self) -> None:
+        """Leave the present input. Returns at once."""
+        self._commands.put(self._close)
+
+    def reset(self) -> None:
+        """Let go of the peak hold and the clip counts, and have the coach start its evidence afresh."""
+        self._commands.put(lambda: self._listening.reset() if self._listening else None)
+
+    def set_coach(self, make_coach: CoachMaker) -> None:
+        """Judge by another part or target from now on."""
+
+        def change() -> None:
+            self._make_coach = make_coach
+            if self._listening:
+                self._listening.set_coach(make_coach)
+
+        self._commands.put(change)
+
+    def wait(self, timeout_s: float) -> bool:
+        """Wait until everything asked for so far was done; False when it took longer."""
+        done = threading.Event()
+        self._commands.put(done.set)
+        return done.wait(timeout_s)
+
+    def stop(self) -> bool:
+        """Close the input and end the thread, within three seconds; False when it did not end."""
+        self._stopping.set()
+        self._commands.put(self._close)
+        self._thread.join(_STOP_S)
+        return not self._thread.is_alive()
+
+    def _run(self) -> None:
+        while not self._stopping.is_set():
+            self._obey()
+            if self._listening is None:
+                continue
+            try:
+                self._step(self._listening)
+            except Exception as error:  # whatever broke must reach the user as a sentence
+                self._fail(error)
+        self._obey()
+        self._close()
+
+    def _obey(self) -> None:
+        """Run the commands that wait; with no input to read, wait for one."""
+        try:
+            command = self._commands.get(block=self._listening is None, timeout=_READ_S)
+            while True:
+                command()
+                command = self._commands.get_nowait()
+        except queue.Empty:
+            pass
+
+    def _open(self, source: Source) -> None:
+        self._close()
+        self._snapshot = Snapshot(state=InputState.OPENING, published_s=time.monotonic())
+        try:
+            source.start()
+            self._listening = Listening(source, self._make_coach)
+            self._history = self._listening.history
+        except Exception as error:
+            source.close()
+            self._fail(error)
+
+    def _close(self) -> None:
+        listening, self._listening = self._listening, None
+        if listening is not None:
+            report = listening.finish()
+            self._tell(report)
+            self._snapshot = listening.snapshot(InputState.CLOSED)
+            listening.source.close()
+        elif self._snapshot.state is InputState.OPENING:
+            self._snapshot = Snapshot()
+
+    def _fail(self, error: Exception) -> None:
+        _log.error("the input or its analysis failed", exc_info=error)
+        problem = (
+            error
+            if isinstance(error, SwellmarkError)
+            else SwellmarkError(words.analysis_failed(), f"{type(error).__name__}: {error}")
+        )
+        listening, self._listening = self._listening, None
+        info = None
+        if listening is not None:
+            info = listening.source.info
+            listening.source.close()
+        self._snapshot = Snapshot(
+            state=InputState.FAILED, info=info, published_s=time.monotonic(), problem=problem
+        )
+
+    def _step(self, listening: Listening) -> None:
+        hops = 1 if listening.source.info.live else _FILE_HOPS
+        block = listening.source.read(hops * listening.hop_frames, _READ_S)
+        for report in listening.take(block):
+            self._tell(report)
+        if block.ended:
+            self._tell(listening.finish())
+            self._snapshot = listening.snapshot(InputState.ENDED)
+            self._listening = None
+            listening.source.close()
+            return
+        self._snapshot = listening.snapshot()
+
+    def _tell(self, report: HopReport) -> None:
+        for observer in tuple(self._observers):
+            try:
+                observer(report)
+            except Exception as error:  # one broken observer must not end the metering
+                _log.error("an observer failed and was dropped", exc_info=error)
+                self._observers.remove(observer)
+                if self._listening is not None:
+                    self._listening.problem = SwellmarkError(words.observer_failed(), repr(error))

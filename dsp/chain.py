@@ -1,0 +1,225 @@
+"""The chain: every measurement over one stream of samples, for live audio and files alike."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from dsp.average import SlowAverage
+from dsp.clips import ClipFinder
+from dsp.decibels import amplitude_to_db, mean_square_to_dbfs
+from dsp.faults import FaultFinder
+from dsp.flattops import FlatTopFinder
+from dsp.hops import HopBuffer, hop_frames
+from dsp.loudness import Loudness
+from dsp.noise import NoiseFloor
+from dsp.peaks import PeakHold, hop_peaks
+from dsp.reading import Fault, FaultKind, Reading, Summary
+from dsp.truepeak import TruePeak
+from dsp.types import Floats, Samples
+
+MAX_CHANNELS = 32
+MIN_RATE_HZ = 8_000
+MAX_RATE_HZ = 384_000
+
+_INAUDIBLE = np.float32(1e-30)
+"""Hops that never exceed this are silence: 600 dB down, float32 nears its denormals there."""
+
+
+class Chain:
+    """Runs every measurement over a stream and reports hop by hop.
+
+    Blocks may have any size: figures do not depend on how the stream was cut. The last frames of a block
+    wait until their 10 ms hop is whole.
+
+    Parameters
+    ----------
+    rate_hz
+        8000 to 384000.
+    channels
+        1 to 32.
+    hold_s
+        How long the peak hold holds; None = until :meth:`reset_hold`.
+    claimed_bits
+        Resolution that the input claims, where that is known (a file's header), for the fault finder.
+
+    Raises
+    ------
+    ValueError
+        For a rate or a channel count outside these bounds.
+    """
+
+    def __init__(
+        self, rate_hz: int, channels: int, *, hold_s: float | None = None, claimed_bits: int | None = None
+    ) -> None:
+        if not 1 <= channels <= MAX_CHANNELS:
+            raise ValueError(f"channels is {channels}; 1 to {MAX_CHANNELS} can be measured")
+        if not MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ:
+            raise ValueError(f"rate_hz is {rate_hz}; {MIN_RATE_HZ} to {MAX_RATE_HZ} can be measured")
+        self.rate_hz = rate_hz
+        self.channels = channels
+        self.hop_frames = hop = hop_frames(rate_hz)
+        self._buffer = HopBuffer(hop, channels)
+        self._average = SlowAverage(rate_hz, channels, hop)
+        self._hold = PeakHold(channels, rate_hz, hop, hold_s)
+        self._true_peak = TruePeak(rate_hz, channels, hop)
+        self._loudness = Loudness(rate_hz, channels, hop)
+        self._noise = NoiseFloor(rate_hz, channels, hop)
+        self._clips = ClipFinder(rate_hz, channels)
+        self._flat_tops = FlatTopFinder(rate_hz, channels, hop)
+        self._faults = FaultFinder(rate_hz, channels, hop, claimed_bits=claimed_bits)
+        self._totals = _Totals(channels)
+        self._position = 0
+
+    @property
+    def position_frames(self) -> int:
+        """Where in the stream the next hop begins, lost frames included."""
+        return self._position
+
+    def process(self, block: Samples) -> Reading | None:
+        """Measure a block, ``(frames, channels)``; None when it completed no hop."""
+        hops = self._buffer.push(block)
+        return self._measure(hops, hops.shape[0]) if hops.shape[0] else None
+
+    def gap(self, lost_frames: int) -> Reading:
+        """Note that frames were lost here: positions go on behind the gap, and no clip spans it.
+
+        The hop that the gap cut short is filled up with silence and measured.
+        """
+        reading = self._drain()
+        self._position += lost_frames
+        return reading
+
+    def finish(self) -> Reading:
+        """End the stream: measure the last, short hop, and let every stage report what it still holds."""
+        reading = self._drain()
+        self._true_peak.flush()
+        return reading
+
+    def reset_hold(self) -> None:
+        """Let go of the held peaks, sample and true."""
+        self._hold.reset()
+        self._true_peak.reset()
+
+    def summary(self) -> Summary:
+        """Figures over everything so far."""
+        totals = self._totals
+        frames = max(1, totals.frames)
+        peak_dbfs = amplitude_to_db(totals.peak)
+        rms_dbfs = mean_square_to_dbfs(totals.squares / frames)
+        with np.errstate(invalid="ignore"):  # silence has no crest: -inf - -inf
+            crest_db = peak_dbfs - rms_dbfs
+        return Summary(
+            rate_hz=self.rate_hz,
+            frames=totals.frames,
+            peak_dbfs=peak_dbfs,
+            true_peak_dbtp=np.maximum(self._true_peak.max_dbtp, peak_dbfs),
+            average_max_dbfs=totals.average_max_dbfs.copy(),
+            rms_dbfs=rms_dbfs,
+            crest_db=crest_db,
+            dc_offset=totals.sums / frames,
+            noise_floor_dbfs=self._noise.level_dbfs.copy(),
+            noise_floor_dba=self._noise.level_dba.copy(),
+            integrated_lufs=self._loudness.integrated_lufs,
+            range_lu=self._loudness.range_lu,
+            momentary_max_lufs=self._loudness.momentary_max_lufs,
+            short_term_max_lufs=self._loudness.short_term_max_lufs,
+            hum=(None,) * self.channels,
+            faults=self._faults_now(),
+            inter_sample_overs=self._true_peak.overs.copy(),
+            bad_samples=totals.bad_samples,
+        )
+
+    def _drain(self) -> Reading:
+        real_frames = self._buffer.pending_frames
+        reading = self._measure(self._buffer.take_padded(), real_frames)
+        still_open = (*self._clips.flush(), *self._flat_tops.flush())
+        return replace(reading, clips=(*reading.clips, *still_open))
+
+    def _measure(self, hops: Samples, real_frames: int) -> Reading:
+        """Run every stage over whole hops, of which the last may hold fewer real frames."""
+        start_frame = self._position
+        self._position += real_frames
+        if hops.shape[0]:
+            hops, peaks, bad_samples = self._mend(hops)
+            average_dbfs = self._average.process(hops)
+            self._hold.process(peaks)
+            self._true_peak.process(hops)
+            momentary_lufs, short_term_lufs = self._loudness.process(hops)
+            self._noise.process(hops)
+            clips = (
+                *self._clips.process(hops, start_frame),
+                *self._flat_tops.process(hops, start_frame),
+            )
+            self._faults.process(hops)
+            self._totals.add(hops, real_frames, peaks, average_dbfs, bad_samples)
+        else:
+            average_dbfs = peaks = np.empty((0, self.channels))
+            momentary_lufs = short_term_lufs = np.empty(0)
+            clips, bad_samples = (), 0
+        return Reading(
+            rate_hz=self.rate_hz,
+            start_frame=start_frame,
+            frames=real_frames,
+            hop_frames=self.hop_frames,
+            average_dbfs=average_dbfs,
+            peak_dbfs=amplitude_to_db(peaks),
+            momentary_lufs=momentary_lufs,
+            short_term_lufs=short_term_lufs,
+            peak_hold_dbfs=amplitude_to_db(self._hold.hold),
+            true_peak_dbtp=self._true_peak.max_dbtp.copy(),
+            noise_floor_dbfs=self._noise.level_dbfs.copy(),
+            noise_floor_dba=self._noise.level_dba.copy(),
+            clips=clips,
+            hum=(None,) * self.channels,
+            faults=self._faults_now(),
+            bad_samples=bad_samples,
+        )
+
+    def _mend(self, hops: Samples) -> tuple[Samples, Floats, int]:
+        """Turn what is no number, and what is too small to matter, into silence; count the former.
+
+        Costs nothing beyond the peaks that are needed anyway: they show NaN and infinities by themselves.
+        """
+        peaks = hop_peaks(hops, self.hop_frames)
+        bad_samples = 0
+        if not np.isfinite(peaks).all():
+            good = np.isfinite(hops)
+            bad_samples = int(good.size - np.count_nonzero(good))
+            hops = np.where(good, hops, np.float32(0.0))
+            peaks = hop_peaks(hops, self.hop_frames)
+        faint = (peaks > 0.0) & (peaks < _INAUDIBLE)
+        if faint.any():
+            hops = np.where(np.repeat(faint, self.hop_frames, axis=0), np.float32(0.0), hops)
+            peaks = np.where(faint, 0.0, peaks)
+        return hops, peaks, bad_samples
+
+    def _faults_now(self) -> tuple[Fault, ...]:
+        if not self._totals.bad_samples:
+            return tuple(self._faults.faults)
+        return (*self._faults.faults, Fault(FaultKind.BAD_SAMPLES, value=float(self._totals.bad_samples)))
+
+
+class _Totals:
+    """Sums and extremes over the whole stream."""
+
+    def __init__(self, channels: int) -> None:
+        self.frames = 0
+        self.bad_samples = 0
+        self.peak: Floats = np.zeros(channels)
+        self.average_max_dbfs: Floats = np.full(channels, -np.inf)
+        self.sums: Floats = np.zeros(channels)
+        self.squares: Floats = np.zeros(channels)
+
+    def add(
+        self, hops: Samples, real_frames: int, peaks: Floats, average_dbfs: Floats, bad_samples: int
+    ) -> None:
+        self.frames += real_frames
+        self.bad_samples += bad_samples
+        np.maximum(self.peak, peaks.max(axis=0), out=self.peak)
+        np.maximum(self.average_max_dbfs, average_dbfs.max(axis=0), out=self.average_max_dbfs)
+        self.sums += hops.sum(axis=0, dtype=np.float64)
+        for channel in range(hops.shape[1]):
+            column = hops[:, channel].astype(np.float64)
+            self.squares[channel] += column @ column

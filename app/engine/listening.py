@@ -89,6 +89,10 @@ class Listening:
         self._coach.reset()
         self._clips = [0] * self._info.channels
 
+    def set_taking(self, taking: bool) -> None:
+        """Tell the coach whether a take runs."""
+        self._coach.set_taking(taking)
+
     def set_coach(self, make_coach: CoachMaker) -> None:
         """Judge afresh, by another part or target."""
         self._coach = make_coach(self._info.channels, self._info.rate_hz, self.hop_frames)
@@ -113,7 +117,7 @@ class Listening:
         return report
 
     def _watch_delivery(self, block: Block) -> Event | None:
-        """Notice by the clock that a live input went quiet or came back: no driver can be relied on for it."""
+        """Notice by the clock that a live input went quiet or came back: no driver can be relied on."""
         now_s = time.monotonic()
         if block.samples.shape[0]:
             self._heard_s = now_s

@@ -23,6 +23,8 @@ from app.inputs.source import Source
 from app.words import engine as words
 
 Observer: TypeAlias = Callable[[HopReport], None]
+EndWatcher: TypeAlias = Callable[[bool], None]
+"""Told on the analysis thread that an input is over: True where its file ended, False where it was left or lost."""
 
 _READ_S = 0.05
 _FILE_HOPS = 100
@@ -41,11 +43,19 @@ class Engine:
     observers
         Called with every :class:`~app.engine.snapshot.HopReport`. One that raises is dropped, and the
         snapshot says so; the metering goes on.
+    end_watchers
+        Called when an input is over, after its last report.
     """
 
-    def __init__(self, make_coach: CoachMaker, observers: Sequence[Observer] = ()) -> None:
+    def __init__(
+        self,
+        make_coach: CoachMaker,
+        observers: Sequence[Observer] = (),
+        end_watchers: Sequence[EndWatcher] = (),
+    ) -> None:
         self._make_coach = make_coach
         self._observers = list(observers)
+        self._end_watchers = tuple(end_watchers)
         self._commands: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._listening: Listening | None = None
         self._stopping = threading.Event()
@@ -75,6 +85,10 @@ class Engine:
     def reset(self) -> None:
         """Let go of the peak hold and the clip counts, and have the coach start its evidence afresh."""
         self._commands.put(lambda: self._listening.reset() if self._listening else None)
+
+    def set_taking(self, taking: bool) -> None:
+        """Tell the coach whether a take runs: then no louder one is to come."""
+        self._commands.put(lambda: self._listening.set_taking(taking) if self._listening else None)
 
     def set_coach(self, make_coach: CoachMaker) -> None:
         """Judge by another part or target from now on."""
@@ -135,10 +149,9 @@ class Engine:
     def _close(self) -> None:
         listening, self._listening = self._listening, None
         if listening is not None:
-            report = listening.finish()
-            self._tell(report)
+            self._tell(listening.finish())
             self._snapshot = listening.snapshot(InputState.CLOSED)
-            listening.source.close()
+            self._leave(listening, file_ended=False)
         elif self._snapshot.state is InputState.OPENING:
             self._snapshot = Snapshot()
 
@@ -153,7 +166,7 @@ class Engine:
         info = None
         if listening is not None:
             info = listening.source.info
-            listening.source.close()
+            self._leave(listening, file_ended=False)
         self._snapshot = Snapshot(
             state=InputState.FAILED, info=info, published_s=time.monotonic(), problem=problem
         )
@@ -167,9 +180,14 @@ class Engine:
             self._tell(listening.finish())
             self._snapshot = listening.snapshot(InputState.ENDED)
             self._listening = None
-            listening.source.close()
+            self._leave(listening, file_ended=True)
             return
         self._snapshot = listening.snapshot()
+
+    def _leave(self, listening: Listening, *, file_ended: bool) -> None:
+        listening.source.close()
+        for watcher in self._end_watchers:
+            watcher(file_ended)
 
     def _tell(self, report: HopReport) -> None:
         for observer in tuple(self._observers):

@@ -1,0 +1,156 @@
+"""What the log holds, as frozen values that any thread may keep.
+
+A level is dBFS (AES17), ``-inf`` for digital silence and None for "not known".
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta, timezone
+from enum import StrEnum
+
+import numpy as np
+
+from app.coach.judgement import Verdict
+from dsp.types import Floats
+
+
+class TakeState(StrEnum):
+    """How far a take got. The values are those of the JSON contract."""
+
+    OPEN = "open"
+    CLOSED = "closed"
+    INTERRUPTED = "interrupted"
+    """It did not end as asked: the program was killed, or the input went away or changed."""
+
+
+@dataclass(frozen=True, slots=True)
+class TakeRow:
+    """One line in the list of takes."""
+
+    number: int
+    """Counts up from 1; a number is never used again."""
+    name: str
+    part: str
+    started: str
+    """ISO 8601 local time with its offset from UTC."""
+    duration_s: float
+    """Counted in frames, so a clock that is set meanwhile changes nothing."""
+    state: TakeState
+    verdict: Verdict | None
+    input_name: str
+    rate_hz: int
+    lost_frames: int
+    clips: int
+    """Clips at full scale in all channels."""
+    peak_dbfs: float | None
+    """Highest of the channels."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelFigures:
+    """What one channel did over the take."""
+
+    peak_dbfs: float | None = None
+    average_max_dbfs: float | None = None
+    noise_floor_dbfs: float | None = None
+    clips: int = 0
+
+    @property
+    def headroom_db(self) -> float | None:
+        """What was left between the peak and full scale; None where there was only silence."""
+        if self.peak_dbfs is None or math.isinf(self.peak_dbfs):
+            return None
+        return -self.peak_dbfs
+
+
+@dataclass(frozen=True, slots=True)
+class TakeEvent:
+    """Something that happened in a take."""
+
+    kind: str
+    """A value of :class:`app.engine.events.EventKind`."""
+    frame: int
+    """From the start of the take, lost frames included."""
+    channel: int | None = None
+    """As printed on the interface, from 1; None where the whole input is meant."""
+    frames: int | None = None
+    """How long it lasted."""
+    peak_dbfs: float | None = None
+    detail: str = ""
+
+
+SILENT_CDB = -32768
+"""How a trace stores digital silence, and a stretch that was not seen."""
+
+
+@dataclass(frozen=True, slots=True)
+class LevelTrace:
+    """A take's levels for drawing: how high the average and the peaks got in each stretch of time.
+
+    The number of points is bounded whatever the length of the take.
+    """
+
+    point_s: float = 0.0
+    """How much time one point covers."""
+    points: bytes = b""
+    """Little-endian int16 pairs, highest average and highest peak of all channels in 0.01 dB."""
+
+    @property
+    def average_dbfs(self) -> Floats:
+        """(points,): the highest slow average in each stretch; -inf for silence or a gap."""
+        return self._column(0)
+
+    @property
+    def peak_dbfs(self) -> Floats:
+        """(points,): the highest sample peak in each stretch; -inf for silence or a gap."""
+        return self._column(1)
+
+    def _column(self, index: int) -> Floats:
+        stored = np.frombuffer(self.points, dtype="<i2").reshape(-1, 2)[:, index]
+        return np.where(stored == SILENT_CDB, -np.inf, stored / 100.0)
+
+
+@dataclass(frozen=True, slots=True)
+class TakeDetail:
+    """Everything about one take."""
+
+    row: TakeRow
+    per_channel: tuple[ChannelFigures, ...] = ()
+    events: tuple[TakeEvent, ...] = ()
+    """In the order of their place in the take."""
+    trace: LevelTrace = field(default_factory=LevelTrace)
+
+
+@dataclass(frozen=True, slots=True)
+class TakeUpdate:
+    """The state of a take as its keeper sees it: the whole row, and what happened since the last update."""
+
+    uid: str
+    """Names the take before it has a number, and makes writing it twice harmless."""
+    name: str
+    part: str
+    started_us: int
+    """Microseconds since 1970 UTC."""
+    utc_offset_s: int
+    input_spec: str
+    input_name: str
+    rate_hz: int
+    state: TakeState
+    frames: int
+    lost_frames: int
+    verdict: Verdict | None
+    per_channel: tuple[ChannelFigures, ...]
+    events: tuple[TakeEvent, ...] = ()
+    trace: LevelTrace | None = None
+    """None where it has not changed since the last update."""
+    final: bool = False
+    """Nothing more will come about this take."""
+
+
+def iso_started(started_us: int, utc_offset_s: int) -> str:
+    """Write a moment as ISO 8601 local time with its offset, to the millisecond."""
+    zone = timezone(timedelta(seconds=utc_offset_s))
+    moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=started_us)
+    return moment.astimezone(zone).isoformat(timespec="milliseconds")

@@ -1,0 +1,122 @@
+"""The shape of the database, and how an older one becomes the newest.
+
+``PRAGMA user_version`` counts the migrations that a database has seen. A migration, once released, is
+never edited: a change is a new entry at the end of :data:`MIGRATIONS`.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from pathlib import Path
+
+from app.errors import LogError
+from app.words import log as words
+
+APPLICATION_ID = 0x53774D6B
+"""Marks the file as ours, so that another program's database is never taken for a damaged log."""
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (
+    (
+        # AUTOINCREMENT: the number of a deleted take is not given out again.
+        """CREATE TABLE take (
+            number INTEGER PRIMARY KEY AUTOINCREMENT,
+            uid TEXT NOT NULL UNIQUE,
+            owner TEXT NOT NULL,
+            name TEXT NOT NULL,
+            part TEXT NOT NULL,
+            started_us INTEGER NOT NULL,
+            utc_offset_s INTEGER NOT NULL,
+            input_spec TEXT NOT NULL,
+            input_name TEXT NOT NULL,
+            rate_hz INTEGER NOT NULL CHECK (rate_hz > 0),
+            state TEXT NOT NULL CHECK (state IN ('open', 'closed', 'interrupted')),
+            frames INTEGER NOT NULL,
+            lost_frames INTEGER NOT NULL,
+            verdict TEXT,
+            clips INTEGER NOT NULL,
+            peak_dbfs REAL
+        )""",
+        "CREATE INDEX take_open ON take (owner) WHERE state = 'open'",
+        """CREATE TABLE channel (
+            take INTEGER NOT NULL REFERENCES take ON DELETE CASCADE,
+            position INTEGER NOT NULL,
+            peak_dbfs REAL,
+            average_max_dbfs REAL,
+            noise_floor_dbfs REAL,
+            clips INTEGER NOT NULL,
+            PRIMARY KEY (take, position)
+        ) WITHOUT ROWID""",
+        # seq is given by the writer, so that an event written twice is still one event.
+        """CREATE TABLE event (
+            take INTEGER NOT NULL REFERENCES take ON DELETE CASCADE,
+            seq INTEGER NOT NULL,
+            kind TEXT NOT NULL,
+            frame INTEGER NOT NULL,
+            channel INTEGER,
+            frames INTEGER,
+            peak_dbfs REAL,
+            detail TEXT NOT NULL,
+            PRIMARY KEY (take, seq)
+        ) WITHOUT ROWID""",
+        """CREATE TABLE trace (
+            take INTEGER PRIMARY KEY REFERENCES take ON DELETE CASCADE,
+            point_s REAL NOT NULL,
+            points BLOB NOT NULL
+        )""",
+    ),
+)
+
+
+def connect(path: Path, *, busy_s: float) -> sqlite3.Connection:
+    """Open or make the database and bring it to the newest shape.
+
+    Raises
+    ------
+    sqlite3.Error
+        As SQLite reports it; the caller knows what it means.
+    LogError
+        When the file belongs to a newer Swellmark, or to another program.
+    """
+    # SQLite gives its side files the same rights as the database.
+    os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
+    connection = sqlite3.connect(path, timeout=busy_s, isolation_level=None)
+    try:
+        connection.execute("PRAGMA foreign_keys = ON")
+        _migrate(connection, path)
+        connection.execute("PRAGMA journal_mode = WAL")
+        # Every commit is on the disk before it is called written: a take outlives a power cut too.
+        connection.execute("PRAGMA synchronous = FULL")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _migrate(connection: sqlite3.Connection, path: Path) -> None:
+    if _version(connection, path) == len(MIGRATIONS):
+        return
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        # Read again: another program may have migrated while we waited for the lock.
+        for statements in MIGRATIONS[_version(connection, path) :]:
+            for statement in statements:
+                connection.execute(statement)
+        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        connection.execute(f"PRAGMA user_version = {len(MIGRATIONS)}")
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
+
+
+def _version(connection: sqlite3.Connection, path: Path) -> int:
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    (application,) = connection.execute("PRAGMA application_id").fetchone()
+    (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    if application != APPLICATION_ID and (tables or version):
+        raise LogError(words.not_a_log(str(path)))
+    if version > len(MIGRATIONS):
+        raise LogError(words.log_is_newer(str(path)))
+    return int(version)

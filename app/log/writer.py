@@ -1,0 +1,271 @@
+"""The thread that writes takes to the log, so that neither the sound nor the window ever waits for a disk.
+
+Any thread may call :meth:`LogWriter.submit`, which only puts a value on a queue. The writer thread alone
+touches the database. What could not be written stays in memory and is tried again; nothing is forgotten
+because a disk was full, a file locked, or the log replaced under our feet.
+"""
+
+from __future__ import annotations
+
+import queue
+import sqlite3
+import threading
+import time
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from app.errors import LogError
+from app.log.damage import is_damage, set_aside
+from app.log.owner import Owner
+from app.log.records import TakeEvent, TakeUpdate
+from app.log.store import Store, log_path
+from app.words import log as words
+
+FLUSH_EVERY_S = 0.25
+RETRY_EVERY_S = 1.0
+
+MAX_EVENTS_KEPT = 200_000
+"""Events of one take that are kept in memory, some 50 MB: a take with more has a fault, not clips."""
+
+
+@dataclass(slots=True)
+class _Take:
+    """A take that is open, or not yet wholly written."""
+
+    update: TakeUpdate
+    number: int | None = None
+    events: list[TakeEvent] = field(default_factory=list)
+    written: int = 0
+    """How many of the events are in the log."""
+    trace_written: bool = False
+    dirty: bool = True
+
+    def forget_written(self) -> None:
+        """Take nothing for written: the log is another one now."""
+        self.written = 0
+        self.trace_written = False
+        self.dirty = True
+
+
+@dataclass(frozen=True, slots=True)
+class _Ask:
+    """Somebody waits until everything before this is written."""
+
+    done: threading.Event
+
+
+class LogWriter:
+    """Writes what :class:`app.log.keeper.TakeKeeper` hands over, at least twice a second.
+
+    Parameters
+    ----------
+    path
+        The log; the user's own when None.
+    busy_s
+        How long a write waits for another program before it is put off.
+    """
+
+    def __init__(self, path: Path | None = None, *, busy_s: float = 1.0) -> None:
+        self.path = path or log_path()
+        self._busy_s = busy_s
+        self._queue: queue.SimpleQueue[TakeUpdate | _Ask | None] = queue.SimpleQueue()
+        self._takes: dict[str, _Take] = {}
+        self._asks: list[_Ask] = []
+        self._store: Store | None = None
+        self._owner: Owner | None = None
+        self._inode: tuple[int, int] | None = None
+        self._stopping = threading.Event()
+        # Written by the writer thread alone; a reference or an int is read whole by any other.
+        self._problem: LogError | None = None
+        self._notice = ""
+        self._dropped = 0
+        self._damaged = False
+        self._revision = 0
+        self._numbers: dict[str, int] = {}
+        self._thread = threading.Thread(target=self._run, name="take log writer", daemon=True)
+        self._thread.start()
+
+    @property
+    def problem(self) -> LogError | None:
+        """Why writing does not work at the moment; None while it does."""
+        return self._problem
+
+    @property
+    def notice(self) -> str:
+        """What a user should know once, such as that a damaged log was set aside; or nothing."""
+        return self._notice
+
+    @property
+    def revision(self) -> int:
+        """Changes whenever a list of takes should be read again."""
+        return self._revision
+
+    def number(self, uid: str) -> int | None:
+        """The number of a take, once it is in the log."""
+        return self._numbers.get(uid)
+
+    def submit(self, update: TakeUpdate) -> None:
+        """Hand over the state of a take. Never blocks, never fails."""
+        self._queue.put(update)
+
+    def flush(self, timeout_s: float = 5.0) -> bool:
+        """Wait until everything submitted so far is in the log; False when that took too long."""
+        ask = _Ask(threading.Event())
+        self._queue.put(ask)
+        return ask.done.wait(timeout_s)
+
+    def close(self, timeout_s: float = 5.0) -> bool:
+        """Write everything and stop. False when it could not all be written in time: see ``problem``."""
+        deadline = time.monotonic() + timeout_s
+        written = self.flush(timeout_s)
+        self._stopping.set()
+        self._queue.put(None)
+        self._thread.join(max(0.1, deadline - time.monotonic()))
+        return written and not self._thread.is_alive()
+
+    # Everything below runs on the writer thread.
+
+    def _run(self) -> None:
+        retry_at = 0.0
+        # At once, so that orphans are marked and a trouble is known before the first take.
+        self._attempt()
+        while not self._stopping.is_set():
+            self._collect()
+            if time.monotonic() < retry_at and not self._asks:
+                continue
+            if not self._attempt():
+                retry_at = time.monotonic() + RETRY_EVERY_S
+        self._let_go()
+
+    def _collect(self) -> None:
+        """Wait for something to do, then gather what comes within one flush interval."""
+        deadline: float | None = None
+        while True:
+            try:
+                wait_s = RETRY_EVERY_S if deadline is None else max(0.0, deadline - time.monotonic())
+                item = self._queue.get(timeout=wait_s)
+            except queue.Empty:
+                return
+            if item is None:
+                return
+            if isinstance(item, _Ask):
+                self._asks.append(item)
+                return
+            self._take_in(item)
+            deadline = deadline or time.monotonic() + FLUSH_EVERY_S
+
+    def _take_in(self, update: TakeUpdate) -> None:
+        take = self._takes.get(update.uid)
+        if take is None:
+            take = self._takes[update.uid] = _Take(update)
+        room = MAX_EVENTS_KEPT - len(take.events)
+        take.events += update.events[:room]
+        if len(update.events) > room:
+            self._dropped += len(update.events) - room
+            self._notice = words.events_given_up(self._dropped)
+        if update.trace is None:
+            update = replace(update, trace=take.update.trace)
+        else:
+            take.trace_written = False
+        take.update = replace(update, events=())
+        take.dirty = True
+
+    def _attempt(self) -> bool:
+        """Try to write everything; returns whether it worked."""
+        try:
+            self._write()
+        except LogError as error:
+            self._problem = self._explained(error)
+            self._damaged = is_damage(error.__cause__)
+            # After a failure nothing is known about the file: begin again with a fresh connection.
+            self._close_store()
+            return False
+        except Exception as error:  # the thread must outlive anything, and say so
+            self._problem = LogError(words.log_cannot_be_written(str(self.path), str(error)), repr(error))
+            self._close_store()
+            return False
+        self._problem = None
+        for ask in self._asks:
+            ask.done.set()
+        self._asks.clear()
+        return True
+
+    def _write(self) -> None:
+        if self._store is not None and self._replaced():
+            self._close_store()
+        store = self._open_store()
+        dirty = [take for take in self._takes.values() if take.dirty]
+        if not dirty:
+            return
+        assert self._owner is not None  # noqa: S101 - opened above
+        numbers = []
+        with store.writing():
+            for take in dirty:
+                update = replace(take.update, trace=None) if take.trace_written else take.update
+                number = store.save_take(update, take.number, self._owner.token)
+                store.save_events(number, take.written, take.events[take.written :])
+                numbers.append(number)
+        for take, number in zip(dirty, numbers, strict=True):
+            take.number = self._numbers[take.update.uid] = number
+            take.written = len(take.events)
+            take.trace_written = True
+            take.dirty = False
+            if take.update.final:
+                del self._takes[take.update.uid]
+        self._revision += 1
+
+    def _open_store(self) -> Store:
+        if self._store is None:
+            if self._damaged:
+                self._notice = set_aside(self.path, busy_s=self._busy_s)
+                self._damaged = False
+            store = Store(self.path, busy_s=self._busy_s)
+            try:
+                if self._owner is None:
+                    self._owner = store.become_owner()
+                if store.interrupt_orphans():
+                    self._revision += 1
+                identity = self._identity()
+                if identity != self._inode:
+                    for take in self._takes.values():
+                        take.forget_written()
+                self._inode = identity
+            except BaseException:
+                store.close()
+                raise
+            self._store = store
+            self._notice = store.notice or self._notice
+        return self._store
+
+    def _identity(self) -> tuple[int, int] | None:
+        try:
+            status = self.path.stat()
+        except FileNotFoundError:
+            return None
+        return status.st_dev, status.st_ino
+
+    def _replaced(self) -> bool:
+        """Whether the log was moved or deleted meanwhile; then everything in memory is written anew."""
+        return self._identity() != self._inode
+
+    def _close_store(self) -> None:
+        if self._store is not None:
+            self._store.close()
+            self._store = None
+
+    def _let_go(self) -> None:
+        self._close_store()
+        if self._owner is not None:
+            self._owner.close()
+
+    def _explained(self, error: LogError) -> LogError:
+        cause = error.__cause__
+        code = getattr(cause, "sqlite_errorcode", None)
+        path = str(self.path)
+        if code is not None and code & 0xFF == sqlite3.SQLITE_FULL:
+            return LogError(words.log_full(path), repr(cause))
+        if code is not None and code & 0xFF in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}:
+            return LogError(words.log_busy(path), repr(cause))
+        if cause is None:
+            return error
+        return LogError(words.log_cannot_be_written(path, str(cause)), repr(cause))

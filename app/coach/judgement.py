@@ -34,6 +34,12 @@ class Reason(StrEnum):
     PEAKS_HIGH = "peaks_high"
     IN_WINDOW = "in_window"
     CLIPPED = "clipped"
+    CEILING_NEAR = "ceiling_near"
+    """The average is low, yet the peaks leave no room: they win."""
+    TAKE_LOUDER = "take_louder"
+    """The peaks are still under the ceiling; a take, longer and louder, would pass it."""
+    FLAT_TOPS = "flat_tops"
+    """Possibly overloaded before the converter."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,104 @@
+"""What the coach remembers of the playing: levels on a 100 ms grid, counted in classes of 0.1 dB.
+
+The grid is what makes a verdict independent of how hops were grouped into readings. Counting makes the memory
+of an hour as small as that of a second.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+
+from dsp.types import Floats
+
+TICK_S = 0.1
+
+_BOTTOM_DBFS = -120.0
+_TOP_DBFS = 12.0
+_CLASS_DB = 0.1
+_CLASSES = round((_TOP_DBFS - _BOTTOM_DBFS) / _CLASS_DB)
+
+# Loud playing is the part of the playing whose slow average lies within 6 dB of the level that 5 % of it
+# passes. 5 % and not the maximum, so that one accent does not decide; 6 dB, because it is about one step in a
+# player's own scale (from "mf" to "f"): what lies lower is the tail of notes, or a softer passage.
+_LOUD_SHARE = 0.05
+_LOUD_SPAN_DB = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """Figures over the loud playing in memory."""
+
+    average_dbfs: float
+    """Mean of the slow average's decibels over the loud playing."""
+    peak_dbfs: float
+    """Highest sample peak while somebody played."""
+    playing_s: float
+    loud_s: float
+
+
+class Evidence:
+    """Levels of the last while of playing, or of everything.
+
+    Parameters
+    ----------
+    memory_ticks
+        How many ticks to remember; None keeps all of them.
+    """
+
+    def __init__(self, memory_ticks: int | None) -> None:
+        self._memory_ticks = memory_ticks
+        self._counts = np.zeros(_CLASSES, np.int64)
+        self._recent: deque[tuple[int, int, float]] = deque()
+        self._highest_dbfs = -math.inf
+
+    @property
+    def oldest_tick(self) -> int:
+        """Number of the oldest tick in a full memory; -1 while nothing was forgotten yet."""
+        full = self._memory_ticks is not None and len(self._recent) == self._memory_ticks
+        return self._recent[0][0] if full else -1
+
+    def add(self, average_dbfs: Floats, peak_dbfs: Floats, first_tick: int = 0) -> None:
+        """Add ticks, (ticks,) each: the slow average at the end, and the highest sample peak within."""
+        classes = _class_of(average_dbfs)
+        if self._memory_ticks is None:
+            self._counts += np.bincount(classes, minlength=_CLASSES)
+            self._highest_dbfs = max(self._highest_dbfs, float(peak_dbfs.max(initial=-math.inf)))
+            return
+        for offset, (level_class, peak) in enumerate(zip(classes.tolist(), peak_dbfs.tolist(), strict=True)):
+            self._recent.append((first_tick + offset, level_class, peak))
+            self._counts[level_class] += 1
+            if len(self._recent) > self._memory_ticks:
+                self._counts[self._recent.popleft()[1]] -= 1
+        self._highest_dbfs = max((peak for _, _, peak in self._recent), default=-math.inf)
+
+    def levels(self, threshold_dbfs: float) -> Levels | None:
+        """Weigh what lies above the threshold; None when nothing does."""
+        first = int(_class_of(np.array([threshold_dbfs]))[0])
+        counts = self._counts[first:]
+        cumulative = np.cumsum(counts)
+        playing = int(cumulative[-1])
+        if not playing:
+            return None
+        high = int(np.searchsorted(cumulative, math.ceil(playing * (1.0 - _LOUD_SHARE))))
+        low = max(0, high - round(_LOUD_SPAN_DB / _CLASS_DB))
+        loud_counts = counts[low:]
+        loud = int(loud_counts.sum())
+        mean_class = first + low + float(loud_counts @ np.arange(loud_counts.size)) / loud
+        return Levels(
+            average_dbfs=_BOTTOM_DBFS + (mean_class + 0.5) * _CLASS_DB,
+            peak_dbfs=self._highest_dbfs,
+            playing_s=playing * TICK_S,
+            loud_s=loud * TICK_S,
+        )
+
+
+def _class_of(level_dbfs: Floats) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    known = np.nan_to_num(level_dbfs, nan=_BOTTOM_DBFS, neginf=_BOTTOM_DBFS, posinf=_TOP_DBFS)
+    classes: np.ndarray[tuple[int], np.dtype[np.int64]] = np.floor((known - _BOTTOM_DBFS) / _CLASS_DB).astype(
+        np.int64
+    )
+    return np.clip(classes, 0, _CLASSES - 1)

@@ -1,0 +1,340 @@
+"""From readings to verdicts that stand still while somebody reads them.
+
+Evidence is gathered on a 100 ms grid (:mod:`app.coach.evidence`), judged by the rules
+(:mod:`app.coach.advice`), and held steady here: a change must last before it shows, clipping shows at once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from app.coach.advice import FLAT_TOPS_STEP_DB, Opinion, take_allowance_db, weigh, weigh_clipped
+from app.coach.evidence import TICK_S, Evidence, Levels
+from app.coach.judgement import CoachReport, Judgement, Reason, Target, Verdict
+from app.coach.parts import PartProfile, find_part
+from dsp.reading import Clip, ClipKind, Reading
+from dsp.types import Floats
+
+TAKE_S = 240.0
+"""How long a take is when nobody says."""
+
+ENOUGH_PLAYING_S = 3.0
+
+# Playing lies this far above the noise floor, an RMS level; the slow average of noise swings 2 dB around it.
+_ABOVE_FLOOR_DB = 10.0
+# With the floor unknown: playing 30 dB under the target still reads -48 dBFS, an idle input mostly below -65.
+_UNKNOWN_FLOOR_DBFS = -60.0
+_FAINTEST_DBFS = -70.0
+
+_TARGET = Target()
+
+_HYSTERESIS_DB = 0.75
+_NUMBER_BAND_DB = 1.0
+_VERDICT_HOLD_TICKS = 10
+_NUMBER_HOLD_TICKS = 20
+_FORGET_LISTENING_TICKS = 50
+
+
+class ChannelCoach:
+    """The coach of one channel.
+
+    Parameters
+    ----------
+    profile, target
+        What is played, and where it should sit.
+    hop_s
+        Length of a hop.
+    memory_s
+        How much playing counts, in seconds; None = everything (a whole file), judged without hysteresis.
+    take_s
+        How long the take to come is; None when what is heard is the take itself.
+    """
+
+    def __init__(
+        self,
+        profile: PartProfile,
+        target: Target,
+        hop_s: float,
+        memory_s: float | None,
+        take_s: float | None = None,
+    ) -> None:
+        self.profile = profile
+        self.target = target
+        self.take_s = take_s
+        self._hops_per_tick = max(1, round(TICK_S / hop_s))
+        self._memory_ticks = None if memory_s is None else max(1, round(memory_s / TICK_S))
+        self._patience_ticks = self._memory_ticks or 0
+        self.reset()
+
+    def reset(self) -> None:
+        """Start the evidence afresh."""
+        self._pending: Floats = np.empty((0, 2))
+        self._ticks = 0
+        self._coming_clips: list[tuple[int, ClipKind]] = []
+        self._steady = _Steady()
+        self._levels: Levels | None = None
+        self._evidence = Evidence(self._memory_ticks)
+        self._clip_ticks: dict[ClipKind, int] = {}
+        self._quiet_ticks = 0
+
+    def process(
+        self,
+        average_dbfs: Floats,
+        peak_dbfs: Floats,
+        noise_floor_dbfs: float,
+        clips: Sequence[Clip] = (),
+        clip_hops_ago: Sequence[int] = (),
+    ) -> Judgement:
+        """Take in hops and judge.
+
+        Parameters
+        ----------
+        average_dbfs, peak_dbfs
+            (hops,): the slow average at the end of each hop, and its highest sample.
+        noise_floor_dbfs
+            nan while unknown.
+        clips
+            Of this channel, which became known within these hops.
+        clip_hops_ago
+            For each clip, how many hops before the end of these it lies; taken as 0 where it is not given.
+        """
+        hops = np.concatenate((self._pending, np.column_stack((average_dbfs, peak_dbfs))))
+        now = self._ticks * self._hops_per_tick + hops.shape[0]
+        for clip, hops_ago in zip(clips, (*clip_hops_ago, *[0] * len(clips)), strict=False):
+            self._coming_clips.append(((now - 1 - hops_ago) // self._hops_per_tick, clip.kind))
+
+        ticks = hops.shape[0] // self._hops_per_tick
+        whole = ticks * self._hops_per_tick
+        self._pending = hops[whole:]
+        average = hops[self._hops_per_tick - 1 : whole : self._hops_per_tick, 0]
+        peak = hops[:whole, 1].reshape(ticks, self._hops_per_tick).max(axis=1, initial=-math.inf)
+        threshold = _playing_threshold_dbfs(noise_floor_dbfs)
+        if self._memory_ticks is None:
+            return self._judge_whole(average, peak, threshold)
+        if clips and not ticks:
+            self._show_clips(threshold)
+        for tick_average, tick_peak in zip(average.tolist(), peak.tolist(), strict=True):
+            self._tick(tick_average, tick_peak, threshold)
+        return self._judgement()
+
+    def _judge_whole(self, average: Floats, peak: Floats, threshold: float) -> Judgement:
+        self._evidence.add(average, peak)
+        self._ticks += average.size
+        self._take_clips(up_to_tick=self._ticks + 1)
+        self._levels = self._evidence.levels(threshold)
+        if self._levels is not None and self._pending.size:
+            rest = float(self._pending[:, 1].max())
+            self._levels = replace(self._levels, peak_dbfs=max(self._levels.peak_dbfs, rest))
+        self._steady = _Steady()
+        self._steady.show(self._opinion(margin_db=0.0))
+        return self._judgement()
+
+    def _tick(self, average: float, peak: float, threshold: float) -> None:
+        playing = average >= threshold
+        if playing:
+            self._evidence.add(np.array([average]), np.array([peak]), self._ticks)
+            self._quiet_ticks = 0
+        else:
+            self._quiet_ticks += 1
+        self._take_clips(up_to_tick=self._ticks)
+        self._ticks += 1
+        oldest = self._evidence.oldest_tick
+        self._clip_ticks = {kind: tick for kind, tick in self._clip_ticks.items() if tick >= oldest}
+
+        enough = self._levels is not None and self._levels.playing_s >= ENOUGH_PLAYING_S
+        patience = self._patience_ticks if enough or self._clip_ticks else _FORGET_LISTENING_TICKS
+        if self._quiet_ticks >= patience:
+            self._forget()
+        self._levels = self._evidence.levels(threshold)
+        # While nobody plays there is nothing new to say: the advice waits until it was read and followed.
+        if playing or self._levels is None or ClipKind.FULL_SCALE in self._clip_ticks:
+            self._look()
+
+    def _show_clips(self, threshold: float) -> None:
+        """Clipping does not wait for the grid."""
+        self._take_clips(up_to_tick=self._ticks)
+        self._levels = self._evidence.levels(threshold)
+        self._look()
+
+    def _look(self) -> None:
+        margin = _HYSTERESIS_DB if self._steady.verdict is Verdict.FAIR_WATER else -_HYSTERESIS_DB
+        self._steady.consider(self._opinion(margin_db=margin))
+
+    def _take_clips(self, up_to_tick: int) -> None:
+        for tick, kind in self._coming_clips:
+            if tick <= up_to_tick:
+                self._clip_ticks[kind] = max(tick, self._clip_ticks.get(kind, -1))
+        self._coming_clips = [clip for clip in self._coming_clips if clip[0] > up_to_tick]
+
+    def _forget(self) -> None:
+        self._evidence = Evidence(self._memory_ticks)
+        self._clip_ticks = {}
+        self._quiet_ticks = 0
+
+    def _opinion(self, margin_db: float) -> Opinion:
+        levels = self._levels
+        heard_s = 0.0 if levels is None else levels.playing_s
+        allowance = take_allowance_db(self.profile, heard_s, self.take_s)
+        if ClipKind.FULL_SCALE in self._clip_ticks:
+            return weigh_clipped(levels, self.profile, self.target, allowance_db=allowance)
+        if levels is None:
+            return Opinion(Verdict.SLACK, Reason.NOTHING_HEARD, 0.0)
+        opinion = weigh(levels, self.profile, self.target, allowance_db=allowance, margin_db=margin_db)
+        if opinion.reason is Reason.PEAKS_HIGH:
+            return opinion
+        if levels.playing_s < ENOUGH_PLAYING_S:
+            missing = {"missing_s": ENOUGH_PLAYING_S - levels.playing_s}
+            return Opinion(opinion.verdict, Reason.LISTENING, 0.0, missing)
+        if ClipKind.FLAT_TOP in self._clip_ticks:
+            wanted = min(opinion.wanted_db, FLAT_TOPS_STEP_DB)
+            return Opinion(Verdict.HIGH_WATER, Reason.FLAT_TOPS, wanted, opinion.values)
+        return opinion
+
+    def _judgement(self) -> Judgement:
+        levels, shown = self._levels, self._steady
+        enough = levels is not None and levels.playing_s >= ENOUGH_PLAYING_S
+        return Judgement(
+            verdict=shown.verdict,
+            gain_change_db=shown.gain_change_db,
+            reason=shown.reason,
+            values=shown.values,
+            average_playing_dbfs=levels.average_dbfs if levels is not None and enough else None,
+            peak_playing_dbfs=levels.peak_dbfs if levels is not None and enough else None,
+            loud_s=levels.loud_s if levels is not None else 0.0,
+        )
+
+
+class _Steady:
+    """What is shown: changes only when the opinion has differed for a while."""
+
+    def __init__(self) -> None:
+        self.show(Opinion(Verdict.SLACK, Reason.NOTHING_HEARD, 0.0))
+
+    def show(self, opinion: Opinion) -> None:
+        """Take over an opinion as it is."""
+        self.verdict = opinion.verdict
+        self.reason = opinion.reason
+        self.values = opinion.values
+        self.gain_change_db = _whole_decibels(opinion)
+        self._other_verdict_ticks = 0
+        self._other_number_ticks = 0
+
+    def consider(self, opinion: Opinion) -> None:
+        """Hear the opinion of one tick."""
+        if opinion.verdict is not self.verdict:
+            self._other_verdict_ticks += 1
+            at_once = opinion.verdict is Verdict.AWASH or self.reason is Reason.NOTHING_HEARD
+            if at_once or self._other_verdict_ticks >= _VERDICT_HOLD_TICKS:
+                self.show(opinion)
+            return
+        self._other_verdict_ticks = 0
+        if self.reason is Reason.LISTENING and opinion.reason is Reason.LISTENING:
+            self.values = opinion.values
+            return
+        drifted = abs(_wanted_db(opinion) - self.gain_change_db) > _NUMBER_BAND_DB
+        if self.reason is opinion.reason and not drifted:
+            self._other_number_ticks = 0
+            return
+        self._other_number_ticks += 1
+        if self.reason is Reason.LISTENING or self._other_number_ticks >= _NUMBER_HOLD_TICKS:
+            self.show(opinion)
+
+
+class Coach:
+    """The coach of a whole input.
+
+    Parameters
+    ----------
+    channels, rate_hz, hop_frames
+        Of the readings to come.
+    profile, target
+        One for all channels, or one each.
+    memory_s
+        How much playing counts; None = everything.
+    take_s
+        How long the take to come is; None when what is heard is the take itself. Ignored for a whole file.
+    """
+
+    def __init__(
+        self,
+        channels: int,
+        rate_hz: int,
+        hop_frames: int,
+        *,
+        profile: PartProfile | Sequence[PartProfile] | None = None,
+        target: Target | Sequence[Target] = _TARGET,
+        memory_s: float | None = 20.0,
+        take_s: float | None = TAKE_S,
+    ) -> None:
+        if profile is None:
+            profile = find_part("other")
+        profiles = [profile] * channels if isinstance(profile, PartProfile) else list(profile)
+        targets = [target] * channels if isinstance(target, Target) else list(target)
+        if len(profiles) != channels or len(targets) != channels:
+            raise ValueError(f"{len(profiles)} profiles and {len(targets)} targets for {channels} channels")
+        self._hop_frames = hop_frames
+        self._take_s = None if memory_s is None else take_s
+        hop_s = hop_frames / rate_hz
+        self._channels = [
+            ChannelCoach(own_profile, own_target, hop_s, memory_s, self._take_s)
+            for own_profile, own_target in zip(profiles, targets, strict=True)
+        ]
+
+    def process(self, reading: Reading) -> CoachReport:
+        """Take in a reading and judge every channel."""
+        end_frame = reading.start_frame + reading.frames
+        judgements = []
+        for index, channel in enumerate(self._channels):
+            clips = [clip for clip in reading.clips if clip.channel == index]
+            ago = [max(0, end_frame - clip.start_frame - clip.frames) // self._hop_frames for clip in clips]
+            judgements.append(
+                channel.process(
+                    reading.average_dbfs[:, index],
+                    reading.peak_dbfs[:, index],
+                    float(reading.noise_floor_dbfs[index]),
+                    clips,
+                    ago,
+                )
+            )
+        # max() keeps the first of equals.
+        worst = max(
+            range(len(judgements)),
+            key=lambda i: (judgements[i].verdict.urgency, abs(judgements[i].gain_change_db)),
+        )
+        return CoachReport(tuple(judgements), worst)
+
+    def set_taking(self, taking: bool) -> None:
+        """Say whether a take runs: what is heard then is the take, and no louder one is to come."""
+        for channel in self._channels:
+            channel.take_s = None if taking else self._take_s
+
+    def reset(self) -> None:
+        """Start the evidence afresh, for instance after the knob was turned."""
+        for channel in self._channels:
+            channel.reset()
+
+
+def _playing_threshold_dbfs(noise_floor_dbfs: float) -> float:
+    if math.isnan(noise_floor_dbfs):
+        return _UNKNOWN_FLOOR_DBFS
+    return max(_FAINTEST_DBFS, noise_floor_dbfs + _ABOVE_FLOOR_DB)
+
+
+def _wanted_db(opinion: Opinion) -> float:
+    """The wish, where the verdict lets one be made, and in its direction."""
+    if opinion.reason is Reason.LISTENING:
+        return 0.0
+    if opinion.verdict is Verdict.LOW_WATER:
+        return max(1.0, opinion.wanted_db)
+    if opinion.verdict in (Verdict.HIGH_WATER, Verdict.AWASH):
+        return min(-1.0, opinion.wanted_db)
+    return 0.0
+
+
+def _whole_decibels(opinion: Opinion) -> int:
+    # Half a decibel rounds down: the lower gain is the safer one.
+    return math.ceil(_wanted_db(opinion) - 0.5)

@@ -1,0 +1,93 @@
+"""Verdicts, advice and reasons in words. Short enough to read while holding an instrument.
+
+Verdicts and reasons come as their keys (plain strings, the values of ``app.coach.judgement``), figures as a
+mapping whose names carry the unit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from app.words._catalogue import _, ngettext
+from app.words.numbers import decibels
+
+
+def verdict_name(key: str) -> str:
+    """The verdict's name: ``Fair water``."""
+    return {
+        "slack": _("Slack"),
+        "low_water": _("Low water"),
+        "fair_water": _("Fair water"),
+        "high_water": _("High water"),
+        "awash": _("Awash"),
+    }[key]
+
+
+def advice_sentence(reason: str, gain_change_db: int, values: Mapping[str, float] | None = None) -> str:  # noqa: ARG001 - for reasons to come
+    """What to do, with which knob, by how many decibels."""
+    size = abs(gain_change_db)
+    if reason == "nothing_heard":
+        return _("Play something, or check cable and channel")
+    if reason == "listening":
+        return _("Keep playing, your loudest part")
+    if reason == "clipped":
+        return _("Turn the gain down at least {size} dB, then play it again").format(size=size)
+    if gain_change_db > 0:
+        return _("Turn the gain up about {size} dB").format(size=size)
+    if gain_change_db < 0:
+        return _("Turn the gain down about {size} dB").format(size=size)
+    return _("Leave the gain as it is")
+
+
+def reason_sentence(reason: str, values: Mapping[str, float]) -> str:
+    """Why, with the figures."""
+    if reason == "listening":
+        missing = max(1, round(values.get("missing_s", 1.0)))
+        return ngettext(
+            "{missing} more second of playing is needed.",
+            "{missing} more seconds of playing are needed.",
+            missing,
+        ).format(missing=missing)
+    figures = {name: decibels(value) for name, value in values.items()}
+    return {
+        "nothing_heard": _("Nothing but noise is coming in."),
+        "average_low": _("Loud playing averages {average_dbfs} dBFS: noise would come up with it later."),
+        "average_high": _("Loud playing averages {average_dbfs} dBFS: little room is left for more."),
+        "peaks_low": _("Peaks reach only {peak_dbfs} dBFS: noise would come up with them later."),
+        "peaks_high": _("Peaks reach {peak_dbfs} dBFS, over the ceiling at {ceiling_dbfs}."),
+        "take_louder": _("Peaks reach {peak_dbfs} dBFS. A take usually runs a little louder than this."),
+        "ceiling_near": _(
+            "The average is low at {average_dbfs} dBFS, but the peaks, {peak_dbfs}, leave no room."
+        ),
+        "clipped": _("It clipped, so how loud it really was is hidden."),
+        "flat_tops": _(
+            "Wave tops look cut off below full scale: something before the converter may overload."
+        ),
+        "in_window": _("Loud playing averages {average_dbfs} dBFS, peaks reach {peak_dbfs}."),
+    }[reason].format(**figures)
+
+
+def explanation(verdict: str) -> str:
+    """What the verdict means, for somebody who sees it for the first time."""
+    return {
+        "slack": _(
+            "The program hears nothing but noise. Either nobody plays, or the sound does not get here: check "
+            "the cable, the channel, a mute switch, and the permission to use the input."
+        ),
+        "low_water": _(
+            "The sound is well under where it should be. It does no harm to record a little low, but so low "
+            "the noise of the input is close, and it comes up with the sound when you turn it up later."
+        ),
+        "fair_water": _(
+            "Average and peaks are where they should be: well above the noise, and with headroom (space "
+            "between the highest peak and 0 dBFS, the largest number there is) for when you play louder."
+        ),
+        "high_water": _(
+            "The peaks come close to 0 dBFS, the largest number there is. Players get louder in a take, and "
+            "what goes over 0 is cut off for good. Less gain costs nothing: turn the recording up later."
+        ),
+        "awash": _(
+            "The sound went over 0 dBFS, the largest number there is, and the tops of its waves were cut off "
+            "(it clipped). No later step brings them back. Turn the gain down and play it again."
+        ),
+    }[verdict]

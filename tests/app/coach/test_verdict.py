@@ -87,9 +87,7 @@ class TestVerdicts:
         assert (judgement.verdict, judgement.gain_change_db) == (Verdict.AWASH, -17)
 
     def test_flat_tops_are_a_possibility_and_not_a_clip(self):
-        channel = coach()
-        hear(channel, level(-18, -9, 5))
-        judgement = hear(channel, level(-18, -9, 5), clips=[clip(ClipKind.FLAT_TOP)])
+        judgement = hear(coach(), level(-18, -9, 5), level(-18, -9, 2), clips=[clip(ClipKind.FLAT_TOP)])
         assert (judgement.verdict, judgement.reason) == (Verdict.HIGH_WATER, Reason.FLAT_TOPS)
         assert judgement.gain_change_db < 0
 

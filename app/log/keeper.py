@@ -13,11 +13,15 @@ import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from typing import Protocol
 
 from app.coach.judgement import Verdict
+from app.coach.parts import find_part
+from app.coach.verdict import Coach
 from app.engine.snapshot import HopReport
-from app.log.recording import Recording
+from app.errors import UsageError
+from app.log.recording import CoachMaker, Recording
 from app.log.records import TakeState, TakeUpdate, iso_started
 
 _SUBMIT_EVERY_S = 0.25
@@ -61,6 +65,15 @@ class TakeView:
     verdict: Verdict | None
 
 
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A take that begins with the next hop."""
+
+    name: str
+    part: str
+    make_coach: CoachMaker
+
+
 @dataclass(slots=True)
 class _Running:
     """A take with what the keeper must remember about it."""
@@ -87,34 +100,50 @@ class TakeKeeper:
         self._log = log
         self._now = now
         self._lock = threading.Lock()
-        self._asked: tuple[str, str] | None = None
+        self._asked: _Asked | None = None
         self._running: _Running | None = None
         self._late: list[_Running] = []
 
     # For any thread
 
-    def begin(self, name: str = "", part: str = "") -> None:
-        """Begin a take with the next hop; one that runs ends where the new one begins."""
+    def begin(self, name: str = "", part: str = "", make_coach: CoachMaker | None = None) -> None:
+        """Begin a take with the next hop; one that runs ends where the new one begins.
+
+        Parameters
+        ----------
+        name, part
+            As the user wrote them; either may be empty.
+        make_coach
+            Makes the coach that judges this take alone, for (channels, rate_hz, hop_frames): one with
+            ``memory_s=None``. None makes one for ``part`` with the usual target.
+        """
+        asked = _Asked(_storable(name), _storable(part), make_coach or _coach_for(part))
         with self._lock:
             self._end(TakeState.CLOSED)
-            self._asked = (_storable(name), _storable(part))
+            self._asked = asked
 
     def end(self) -> None:
-        """End the take with the last hop that was seen."""
+        """End the take with the last hop that was seen, or take back a :meth:`begin` that waits."""
         with self._lock:
+            self._asked = None
             self._end(TakeState.CLOSED)
 
-    def input_gone(self, *, ended: bool = False) -> None:
-        """Say that no more hops will come from this input: it was lost or closed, or its file has ended."""
+    def input_gone(self, file_ended: bool = False) -> None:
+        """Say that no more hops will come from this input; an end watcher of the engine.
+
+        A take that runs ends: as asked where a file came to its end, interrupted otherwise. A take that waits
+        for its first hop waits on.
+        """
         with self._lock:
-            if self._running is not None and not ended:
+            if self._running is not None and not file_ended:
                 self._running.recording.note_input_lost()
-            self._end(TakeState.CLOSED if ended else TakeState.INTERRUPTED)
+            self._end(TakeState.CLOSED if file_ended else TakeState.INTERRUPTED)
             self._finish_late()
 
     def close(self) -> None:
         """End whatever runs, because the program ends. The log is closed by its owner."""
         with self._lock:
+            self._asked = None
             self._end(TakeState.CLOSED)
             self._finish_late()
 
@@ -123,7 +152,7 @@ class TakeKeeper:
         """The take that runs, or that begins with the next hop; None when there is none."""
         with self._lock:
             if self._asked is not None:
-                return TakeView(*self._asked, None, "", 0.0, 0, None, 0, None)
+                return TakeView(self._asked.name, self._asked.part, None, "", 0.0, 0, None, 0, None)
             if self._running is None:
                 return None
             update = self._running.recording.update()
@@ -158,7 +187,7 @@ class TakeKeeper:
                 self._end(TakeState.INTERRUPTED)
                 running = None
             if self._asked is not None:
-                running = self._start(report, *self._asked)
+                running = self._start(report, self._asked)
                 self._asked = None
             if running is None:
                 return
@@ -171,16 +200,17 @@ class TakeKeeper:
                 if with_trace:
                     running.traced_s = now_s
 
-    def _start(self, report: HopReport, name: str, part: str) -> _Running:
+    def _start(self, report: HopReport, asked: _Asked) -> _Running:
         # The hops of this report were heard before now.
         heard = timedelta(seconds=report.reading.frames / report.info.rate_hz)
         started = self._now() - heard
         offset = started.utcoffset() or timedelta()
         recording = Recording(
             report,
+            asked.make_coach,
             uid=uuid.uuid4().hex,
-            name=name,
-            part=part,
+            name=asked.name,
+            part=asked.part,
             started_us=(started - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1),
             utc_offset_s=int(offset.total_seconds()),
         )
@@ -188,9 +218,9 @@ class TakeKeeper:
         return self._running
 
     def _end(self, state: TakeState) -> None:
-        self._asked = None
         running, self._running = self._running, None
         if running is not None:
+            running.recording.judge()
             running.recording.state = state
             self._log.submit(running.recording.take_update(with_trace=True))
             self._late.append(running)
@@ -213,6 +243,18 @@ class TakeKeeper:
         for running in self._late:
             self._log.submit(running.recording.take_update(final=True))
         self._late.clear()
+
+
+def _coach_for(part: str) -> CoachMaker:
+    """A coach of this part for a whole take; of no part in particular where it is not known.
+
+    The part is looked up here, so that the analysis thread need not read a file.
+    """
+    try:
+        profile = find_part(part or "other")
+    except UsageError:
+        profile = find_part("other")
+    return partial(Coach, profile=profile, memory_s=None, take_s=None)
 
 
 def _storable(text: str) -> str:

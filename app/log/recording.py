@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import TypeAlias
+
+import numpy as np
 
 from app.coach.judgement import Verdict
+from app.coach.verdict import Coach
 from app.engine.events import Event, EventKind
 from app.engine.snapshot import HopReport
 from app.inputs.source import SourceInfo
@@ -13,8 +18,13 @@ from app.log.records import ChannelFigures, TakeEvent, TakeState, TakeUpdate
 from app.log.trace import TraceBuilder
 from dsp.reading import Clip, ClipKind, Reading
 
-_HIGH_FOR_S = 1.0
-"""A take is called high water when the coach said so for this long."""
+CoachMaker: TypeAlias = Callable[[int, int, int], Coach]
+"""Makes a coach for (channels, rate_hz, hop_frames)."""
+
+_HOPS_PER_JUDGEMENT = 100
+"""The take's coach hears a second at once: every hop by itself would cost the analysis thread too much."""
+
+_CLIPS = {EventKind.CLIP, EventKind.POSSIBLE_CLIP}
 
 
 class Recording:
@@ -24,12 +34,23 @@ class Recording:
     ----------
     first
         The report with the take's first hops; hand it to :meth:`add` too.
+    make_coach
+        For a coach that remembers everything: it hears this take and nothing else, which the live coach,
+        with what was played before still in its memory, does not.
     uid, name, part, started_us, utc_offset_s
         See :class:`app.log.records.TakeUpdate`.
     """
 
     def __init__(
-        self, first: HopReport, *, uid: str, name: str, part: str, started_us: int, utc_offset_s: int
+        self,
+        first: HopReport,
+        make_coach: CoachMaker,
+        *,
+        uid: str,
+        name: str,
+        part: str,
+        started_us: int,
+        utc_offset_s: int,
     ) -> None:
         self.state = TakeState.OPEN
         self.uid = uid
@@ -49,7 +70,11 @@ class Recording:
         self._average_max = [-math.inf] * channels
         self._noise_floor: list[float | None] = [None] * channels
         self._clips = [0] * channels
-        self._verdict_frames = dict.fromkeys(Verdict, 0)
+        self._coach = make_coach(channels, first.info.rate_hz, first.reading.hop_frames)
+        self._unjudged: list[Reading] = []
+        self._unjudged_clips: list[Clip] = []
+        self._unjudged_hops = 0
+        self._verdict: Verdict | None = None
         self._trace = TraceBuilder(first.reading.hop_frames / first.info.rate_hz)
         self._events: list[TakeEvent] = []
 
@@ -60,20 +85,44 @@ class Recording:
     def add(self, report: HopReport) -> bool:
         """Take in the next hops; returns whether anything happened that should be written soon."""
         reading = report.reading
+        first = self._duration_frames == 0
         gap_frames = reading.start_frame - self.end_frame
         if gap_frames > 0:
             self._trace.add(-math.inf, -math.inf, round(gap_frames / reading.hop_frames))
         self.end_frame = reading.start_frame + reading.frames
         self._lost_frames = report.lost_frames - self._lost_before
         self._add_levels(reading)
-        self._verdict_frames[report.coach.worst.verdict] += reading.frames
-        first = self._duration_frames == reading.frames
-        return self._add_happenings(reading.clips, report.events) or first
+        clips = self._add_clips(reading.clips)
+        if reading.hops:
+            self._unjudged.append(reading)
+            self._unjudged_clips += clips
+            self._unjudged_hops += reading.hops
+            if self._unjudged_hops >= _HOPS_PER_JUDGEMENT:
+                self.judge()
+        return self._add_events(report.events) or first
+
+    def judge(self) -> None:
+        """Have the coach hear what it has not heard yet."""
+        if not self._unjudged:
+            return
+        last = self._unjudged[-1]
+        heard = replace(
+            last,
+            start_frame=self._unjudged[0].start_frame,
+            frames=last.start_frame + last.frames - self._unjudged[0].start_frame,
+            average_dbfs=np.concatenate([reading.average_dbfs for reading in self._unjudged]),
+            peak_dbfs=np.concatenate([reading.peak_dbfs for reading in self._unjudged]),
+            clips=tuple(self._unjudged_clips),
+        )
+        self._unjudged = []
+        self._unjudged_clips = []
+        self._unjudged_hops = 0
+        self._verdict = self._coach.process(heard).worst.verdict
 
     def add_late(self, report: HopReport) -> bool:
         """Take in clips that began in this take but were reported after its end."""
-        clips = (event for event in report.events if event.kind in _CLIPS)
-        return self._add_happenings(report.reading.clips, clips)
+        self._add_clips(report.reading.clips)
+        return self._add_events([event for event in report.events if event.kind in _CLIPS])
 
     def note_input_lost(self) -> None:
         """Write down that the input went away, or became another one, at this point."""
@@ -94,7 +143,8 @@ class Recording:
             state=self.state,
             frames=self._duration_frames,
             lost_frames=self._lost_frames,
-            verdict=self._verdict(),
+            # A clip found late, or a moment ago, need not wait for the coach.
+            verdict=Verdict.AWASH if any(self._clips) else self._verdict,
             per_channel=tuple(
                 ChannelFigures(*figures)
                 for figures in zip(self._peak, self._average_max, self._noise_floor, self._clips, strict=True)
@@ -126,46 +176,37 @@ class Recording:
             if not math.isnan(floor):
                 self._noise_floor[channel] = floor
 
-    def _add_happenings(self, clips: Iterable[Clip], events: Iterable[Event]) -> bool:
-        news = False
-        for clip in clips:
-            if clip.kind == ClipKind.FULL_SCALE and self._inside(clip.start_frame, clip.frames) is not None:
+    def _add_clips(self, clips: Sequence[Clip]) -> Sequence[Clip]:
+        """Count the clips of this take, and return them."""
+        if not clips:
+            return clips
+        inside = tuple(clip for clip in clips if self._inside(clip.start_frame, clip.frames) is not None)
+        for clip in inside:
+            if clip.kind == ClipKind.FULL_SCALE:
                 self._clips[clip.channel] += 1
+        return inside
+
+    def _add_events(self, events: Sequence[Event]) -> bool:
+        before = len(self._events)
         for event in events:
-            inside = self._inside(event.frame, event.frames)
+            # A clip may reach over either end of the take; whatever else happens, happens at one place.
+            inside: tuple[int, int | None] | None = None
+            if event.kind in _CLIPS:
+                inside = self._inside(event.frame, event.frames or 1)
+            elif event.frame >= self._start_frame:
+                inside = (event.frame - self._start_frame, event.frames)
             if inside is not None:
                 frame, frames = inside
                 self._events.append(
                     TakeEvent(event.kind, frame, event.channel, frames, event.peak_dbfs, event.detail)
                 )
-                news = True
-        return news
+        return len(self._events) > before
 
-    def _inside(self, frame: int, frames: int | None) -> tuple[int, int | None] | None:
+    def _inside(self, frame: int, frames: int) -> tuple[int, int] | None:
         """The part of a stretch that lies in this take, counted from its start; None when none does."""
         start = max(frame, self._start_frame)
-        end = min(frame + (frames or 0), self.end_frame)
-        if frames:
-            return (start - self._start_frame, end - start) if end > start else None
-        return (start - self._start_frame, frames) if start == frame <= self.end_frame else None
-
-    def _verdict(self) -> Verdict | None:
-        """What to call the whole take: the worst of what lasted.
-
-        Clips are the take's own; the coach's "awash" may still speak of a clip before the take.
-        """
-        if any(self._clips):
-            return Verdict.AWASH
-        lasted = self._verdict_frames
-        if lasted[Verdict.HIGH_WATER] >= _HIGH_FOR_S * self._info.rate_hz:
-            return Verdict.HIGH_WATER
-        playing = max(Verdict.LOW_WATER, Verdict.FAIR_WATER, key=lambda verdict: lasted[verdict])
-        if lasted[playing]:
-            return playing
-        return Verdict.SLACK if lasted[Verdict.SLACK] else None
-
-
-_CLIPS = {EventKind.CLIP, EventKind.POSSIBLE_CLIP}
+        end = min(frame + frames, self.end_frame)
+        return (start - self._start_frame, end - start) if end > start else None
 
 
 def _same_input(one: SourceInfo, other: SourceInfo) -> bool:

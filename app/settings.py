@@ -21,3 +21,8 @@ def config_folder() -> Path:
     folder = platformdirs.user_config_path(_NAME, appauthor=False)
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     return folder
+
+
+def own_parts_file() -> Path:
+    """Where users describe parts of their own; it need not exist."""
+    return config_folder() / "parts.toml"

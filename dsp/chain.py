@@ -8,7 +8,7 @@ import numpy as np
 
 from dsp.average import SlowAverage
 from dsp.clips import ClipFinder
-from dsp.decibels import amplitude_to_db, mean_square_to_dbfs
+from dsp.decibels import AES17_OFFSET_DB, amplitude_to_db, mean_square_to_dbfs
 from dsp.faults import FaultFinder
 from dsp.flattops import FlatTopFinder
 from dsp.hops import HopBuffer, hop_frames
@@ -109,7 +109,7 @@ class Chain:
         peak_dbfs = amplitude_to_db(totals.peak)
         rms_dbfs = mean_square_to_dbfs(totals.squares / frames)
         with np.errstate(invalid="ignore"):  # silence has no crest: -inf - -inf
-            crest_db = peak_dbfs - rms_dbfs
+            crest_db = peak_dbfs - rms_dbfs + AES17_OFFSET_DB
         return Summary(
             rate_hz=self.rate_hz,
             frames=totals.frames,

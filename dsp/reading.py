@@ -134,7 +134,7 @@ class Summary:
     average_max_dbfs: Floats
     rms_dbfs: Floats
     crest_db: Floats
-    """Sample peak over RMS (both AES17, so a sine has 0 dB)."""
+    """Crest factor: the sample peak over the plain RMS, so a sine has 3.01 dB."""
     dc_offset: Floats
     """Mean of the samples at ±1.0 full scale."""
     noise_floor_dbfs: Floats

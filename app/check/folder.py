@@ -9,7 +9,11 @@ from app.errors import UsageError
 from app.words import check as words
 
 _SUFFIXES = frozenset(
-    ".wav .wave .flac .ogg .oga .opus .mp3 .aif .aiff .aifc .au .snd .caf .w64 .rf64 .bw64 .wv".split()
+    f".{ending}"
+    for ending in (
+        *("wav", "wave", "flac", "ogg", "oga", "opus", "mp3", "aif", "aiff", "aifc", "au", "snd", "caf"),
+        *("w64", "rf64", "bw64"),
+    )
 )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -84,7 +84,7 @@ def check_file(
     source = FileSource(path, paced=False)
     source.start()
     try:
-        return _measure(source, path, profile, target or Target(), progress or (lambda share: None))
+        return _measure(source, path, profile, target or Target(), progress or _unwatched)
     finally:
         source.close()
 
@@ -139,11 +139,11 @@ def _blocks_ahead(source: FileSource, frames: int) -> Iterator[Iterator[Block]]:
     leaving = threading.Event()
 
     def hand_over(item: Block | BaseException) -> None:
-        while not leaving.is_set():
-            try:
-                return ahead.put(item, timeout=0.1)
-            except queue.Full:
-                continue
+        handed_over = False
+        while not handed_over and not leaving.is_set():
+            with suppress(queue.Full):
+                ahead.put(item, timeout=0.1)
+                handed_over = True
 
     def run() -> None:
         try:
@@ -172,6 +172,10 @@ def _blocks_ahead(source: FileSource, frames: int) -> Iterator[Iterator[Block]]:
     finally:
         leaving.set()
         thread.join()
+
+
+def _unwatched(share: float) -> None:
+    pass
 
 
 def _claimed_bits(file_format: str) -> int | None:

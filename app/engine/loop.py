@@ -24,7 +24,7 @@ from app.words import engine as words
 
 Observer: TypeAlias = Callable[[HopReport], None]
 EndWatcher: TypeAlias = Callable[[bool], None]
-"""Told on the analysis thread that an input is over: True where its file ended, False where it was left or lost."""
+"""Told that an input is over: True where its file ended, False where it was left or lost."""
 
 _READ_S = 0.05
 _FILE_HOPS = 100

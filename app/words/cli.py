@@ -1,0 +1,177 @@
+"""Texts of the command line: what each command does, and what it says."""
+
+from __future__ import annotations
+
+from app.words._catalogue import _, ngettext
+
+
+def program_help() -> str:
+    """``swellmark --help``."""
+    return _(
+        "A coach for recording levels: it listens while you play and says what to do with the gain. "
+        "Without a command it opens the window."
+    )
+
+
+def input_help() -> str:
+    """``--input``."""
+    return _("What to listen to: device:NAME-or-INDEX[:CH[,CH]], file:PATH, or player[:PART[:GAIN_DB]].")
+
+
+def input_belongs_to_the_command(command: str) -> str:
+    """``--input`` before a command."""
+    return _("Put --input behind '{command}'.").format(command=command)
+
+
+def part_help() -> str:
+    """``--part``."""
+    return _("What is played: bass, voice, drums … Percussive parts are judged by their peaks.")
+
+
+def json_help() -> str:
+    """``--json``."""
+    return _("Print JSON on stdout, and nothing else there.")
+
+
+def watch_help() -> str:
+    """``swellmark watch --help``."""
+    return _("The coach in a terminal: verdict, advice and figures while somebody plays.")
+
+
+def seconds_help() -> str:
+    """``--seconds``."""
+    return _("Stop after so many seconds of sound.")
+
+
+def take_help() -> str:
+    """``--take``."""
+    return _("Log what is heard as a take with this name.")
+
+
+def check_help() -> str:
+    """``swellmark check --help``."""
+    return _("Measure recorded files; a folder stands for the sound files in it.")
+
+
+def take_seconds_help() -> str:
+    """``--take-seconds``."""
+    return _("How long the take to come is, for the forecast.")
+
+
+def explain_help() -> str:
+    """``--explain``."""
+    return _("Explain each verdict in a few sentences.")
+
+
+def checking() -> str:
+    """Label of the progress bar."""
+    return _("Measuring")
+
+
+def file_heading() -> str:
+    """Head of the column with file names."""
+    return _("File")
+
+
+def channel_heading() -> str:
+    """Head of the column with channel numbers."""
+    return _("Channel")
+
+
+def verdict_heading() -> str:
+    """Head of the column with verdicts."""
+    return _("Verdict")
+
+
+def peak_heading() -> str:
+    """Head of the column with sample peaks."""
+    return _("Peak dBFS")
+
+
+def true_peak_heading() -> str:
+    """Head of the column with true peaks."""
+    return _("True peak dBTP")
+
+
+def average_heading() -> str:
+    """Head of the column with the average over loud playing."""
+    return _("Average dBFS")
+
+
+def floor_heading() -> str:
+    """Head of the column with noise floors."""
+    return _("Noise floor dBFS")
+
+
+def clips_heading() -> str:
+    """Head of the column with clip counts."""
+    return _("Clips")
+
+
+def advice_heading() -> str:
+    """Head of the column with advice."""
+    return _("Advice")
+
+
+def loudness_line(integrated: str, span: str) -> str:
+    """Programme figures under the table of a file."""
+    return _("Loudness {integrated} LUFS, range {span} LU").format(integrated=integrated, span=span)
+
+
+def clip_line(kind: str, place: str, channel: int, frames: int, peak: str) -> str:
+    """One clip of a file."""
+    what = _("clip") if kind == "full_scale" else _("possible overload before the converter")
+    length = ngettext("{frames} frame", "{frames} frames", frames).format(frames=frames)
+    return _("{place}  channel {channel}: {what}, {length}, peak {peak} dBFS").format(
+        place=place, channel=channel, what=what, length=length, peak=peak
+    )
+
+
+def more_clips(count: int) -> str:
+    """Clips that are not listed one by one."""
+    return ngettext("… and {count} more", "… and {count} more", count).format(count=count)
+
+
+def listening_to(name: str, rate_hz: int, channels: int) -> str:
+    """First line of ``watch``."""
+    said = ngettext("{channels} channel", "{channels} channels", channels).format(channels=channels)
+    return _("Listening to {name}, {rate} kHz, {said}. Ctrl+C ends.").format(
+        name=name, rate=f"{rate_hz / 1000:g}", said=said
+    )
+
+
+def unpaced_help() -> str:
+    """``--unpaced``."""
+    return _("Read a file as fast as it can be read instead of as live.")
+
+
+def watch_line(*, place: str, verdict: str, advice: str, average: str, peak: str, floor: str) -> str:
+    """One line of ``watch``."""
+    return _(
+        "{place:>7}  {verdict}: {advice}  (average {average}, highest peak {peak}, noise {floor} dBFS)"
+    ).format(place=place, verdict=verdict, advice=advice, average=average, peak=peak, floor=floor)
+
+
+def input_back(name: str) -> str:
+    """The input delivers again."""
+    return _("{name} delivers sound again.").format(name=name)
+
+
+def input_silent(name: str) -> str:
+    """The input stopped delivering."""
+    return _("{name} has stopped delivering sound. Check its plug and its switches.").format(name=name)
+
+
+def frames_lost(lost_frames: int, lost_s: str) -> str:
+    """Something is missing."""
+    return ngettext(
+        "{lost_frames} frame was lost ({lost_s} s): what it held was not seen.",
+        "{lost_frames} frames were lost ({lost_s} s): what they held was not seen.",
+        lost_frames,
+    ).format(lost_frames=lost_frames, lost_s=lost_s)
+
+
+def take_logged(number: int, clips: int) -> str:
+    """A take was written to the log."""
+    said = ngettext("{clips} clip", "{clips} clips", clips).format(clips=clips) if clips else _("no clips")
+    return _("Take {number} is in the log: {said}.").format(number=number, said=said)

@@ -1,0 +1,249 @@
+#!/usr/bin/env python3
+"""Set everything up and open Swellmark.
+
+    python3 assets/start.py             set up, then open the window
+    python3 assets/start.py COMMAND …   set up, then run a command: inputs, watch, check, takes, conform
+    python3 assets/start.py --test      set up, then run every check and test
+
+Needs Python 3.11 to 3.14 and nothing else: packages go into a folder inside this checkout (.venv to run,
+.venv-test to test), never into the system. System libraries are installed on Debian and its relatives when
+that is allowed (as root, or with sudo that asks for no password); elsewhere this says which are missing.
+"""
+
+from __future__ import annotations
+
+import ctypes.util
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+OLDEST, NEWEST = (3, 11), (3, 14)
+
+# Library → Debian package. PortAudio opens inputs; the rest is what Qt needs to show a window.
+RUN_LIBRARIES = {
+    "portaudio": "libportaudio2",
+    "asound": "libasound2",
+    "EGL": "libegl1",
+    "GL": "libgl1",
+    "dbus-1": "libdbus-1-3",
+    "fontconfig": "libfontconfig1",
+    "glib-2.0": "libglib2.0-0",
+    "xkbcommon": "libxkbcommon0",
+    "xkbcommon-x11": "libxkbcommon-x11-0",
+    "xcb-cursor": "libxcb-cursor0",
+    "xcb-icccm": "libxcb-icccm4",
+    "xcb-image": "libxcb-image0",
+    "xcb-keysyms": "libxcb-keysyms1",
+    "xcb-render-util": "libxcb-render-util0",
+    "xcb-shape": "libxcb-shape0",
+    "xcb-xkb": "libxcb-xkb1",
+}
+# Programs that the tests drive: a sound server of their own and a screen of their own.
+TEST_PROGRAMS = {"pulseaudio": "pulseaudio", "paplay": "pulseaudio-utils", "Xvfb": "xvfb"}
+ALSA_TO_PULSE = "libasound2-plugins"  # lets PortAudio reach a PulseAudio or PipeWire server
+FONTS = "fonts-dejavu-core"
+RENAMED = {"libasound2": "libasound2t64", "libglib2.0-0": "libglib2.0-0t64"}  # since Debian 13
+
+
+def main(arguments: list[str]) -> int:
+    """Set up, then hand over to the program or to the tests."""
+    if arguments[:1] in (["-h"], ["--help"]):
+        print(__doc__)
+        return 0
+    if not OLDEST <= sys.version_info[:2] <= NEWEST:
+        return stop(
+            f"Swellmark needs Python {dotted(OLDEST)} to {dotted(NEWEST)}, and this is "
+            f"{dotted(sys.version_info[:2])}. Run it with another one, like python3.12 assets/start.py"
+        )
+    testing = arguments[:1] == ["--test"]
+    try:
+        bring_system_libraries(testing=testing)
+        python = bring_environment(testing=testing)
+    except subprocess.CalledProcessError as error:
+        command = " ".join(str(part) for part in error.cmd[:6])
+        return stop(f"Setting up failed: {command} … (exit status {error.returncode}; see above)")
+    if testing:
+        return run_tests(python, arguments[1:])
+    return subprocess.call([python, "-m", "app.cli", *arguments])
+
+
+# System libraries
+
+
+def bring_system_libraries(*, testing: bool) -> None:
+    """Install what is missing where that is possible; say exactly what is missing where it is not."""
+    if not sys.platform.startswith("linux"):
+        return  # on Windows and macOS the packages bring all they need
+    packages = missing_packages(testing=testing)
+    if not packages:
+        return
+    apt = apt_command()
+    if apt is None:
+        say("These system libraries are missing: " + ", ".join(packages) + " (their names in Debian).")
+        if shutil.which("apt-get"):
+            say("Install them with:  sudo apt-get install " + " ".join(packages))
+        else:
+            say("Install them with the package manager of your system, then start again.")
+        say("Going on without them: what needs them will say so.")
+        return
+    say("Installing system libraries: " + " ".join(packages))
+    environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+    subprocess.run([*apt, "update", "-q"], env=environment, check=False, stdout=subprocess.DEVNULL)
+    known = [renamed(package) for package in packages]
+    subprocess.run(
+        [*apt, "install", "-q", "-y", "--no-install-recommends", *known],
+        env=environment,
+        check=True,
+        stdout=subprocess.DEVNULL,
+    )
+
+
+def missing_packages(*, testing: bool) -> list[str]:
+    """Debian's names of what is not there."""
+    missing = [package for library, package in RUN_LIBRARIES.items() if not ctypes.util.find_library(library)]
+    if shutil.which("dpkg") and not alsa_reaches_pulse():
+        missing.append(ALSA_TO_PULSE)
+    if not any(Path(folder).is_dir() for folder in ("/usr/share/fonts", "/usr/local/share/fonts")):
+        missing.append(FONTS)
+    if testing:
+        missing += [package for program, package in TEST_PROGRAMS.items() if not shutil.which(program)]
+    if not has_venv() and shutil.which("dpkg"):
+        missing.append("python3-venv")
+    return missing
+
+
+def alsa_reaches_pulse() -> bool:
+    """Whether ALSA's plug-in for PulseAudio is there."""
+    return any(Path("/usr/lib").glob("*/alsa-lib/libasound_module_pcm_pulse.so"))
+
+
+def has_venv() -> bool:
+    """Whether this Python can make an environment; Debian ships that apart."""
+    return (
+        subprocess.run([sys.executable, "-c", "import venv, ensurepip"], capture_output=True).returncode == 0
+    )
+
+
+def apt_command() -> list[str] | None:
+    """How to call apt-get with the rights that it needs; None when that is not possible."""
+    if not shutil.which("apt-get"):
+        return None
+    if os.geteuid() == 0:
+        return ["apt-get"]
+    can_sudo = shutil.which("sudo") and succeeds("sudo", "-n", "true")
+    return ["sudo", "-n", "apt-get"] if can_sudo else None
+
+
+def renamed(package: str) -> str:
+    """The name that this release has for a package."""
+    other = RENAMED.get(package)
+    if other is None:
+        return package
+    return other if succeeds("apt-cache", "show", other) else package
+
+
+def succeeds(*command: str) -> bool:
+    """Whether a command ends well; what it says does not matter."""
+    return subprocess.run(command, capture_output=True, check=False).returncode == 0
+
+
+# Python packages
+
+
+def bring_environment(*, testing: bool) -> str:
+    """Make or renew the environment, and return its Python."""
+    folder = ROOT / (".venv-test" if testing else ".venv")
+    python = folder / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+    stamp = folder / "made-from"
+    recipe = fingerprint(testing=testing)
+    if python.exists() and stamp.exists() and stamp.read_text() == recipe:
+        if testing:
+            install_wheel(python)
+        return str(python)
+    say(f"Setting up {folder.name} (once; a minute or two) …")
+    subprocess.run([sys.executable, "-m", "venv", "--clear", folder], check=True)
+    constraints = ["--constraint", ROOT / "assets" / "constraints.txt"]
+    what = f"{ROOT}[test]" if testing else str(ROOT)
+    # Editable to run, so that the checkout is the program; the tests get the wheel that users would get.
+    pip(python, "install", *constraints, *([] if testing else ["--editable"]), what)
+    if testing:
+        install_wheel(python)
+    stamp.write_text(recipe)
+    return str(python)
+
+
+def fingerprint(*, testing: bool) -> str:
+    """Everything that decides what goes into the environment."""
+    parts = [sys.version, str(ROOT), str(testing)]
+    recipes = ("pyproject.toml", "assets/constraints.txt")
+    parts += [(ROOT / recipe).read_text(encoding="utf-8") for recipe in recipes]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def install_wheel(python: Path) -> None:
+    """Build the wheel and put it in place of the one that is there."""
+    with tempfile.TemporaryDirectory() as folder:
+        pip(python, "wheel", "--no-deps", "--wheel-dir", folder, ROOT)
+        (wheel,) = Path(folder).glob("*.whl")
+        pip(python, "install", "--no-deps", "--force-reinstall", wheel)
+
+
+def pip(python: Path, *arguments: object) -> None:
+    """Run pip in the environment."""
+    command = [python, "-m", "pip", "--quiet", "--disable-pip-version-check", *map(str, arguments)]
+    subprocess.run(command, check=True, cwd=ROOT)
+
+
+# Tests
+
+
+def run_tests(python: str, more: list[str]) -> int:
+    """Run every check and every test against the installed wheel; the first failure decides."""
+    tools = Path(python).parent
+    environment = {**os.environ, "SWELLMARK_TEST_WHEEL": "1"}
+    if sys.platform.startswith("linux") and shutil.which("pulseaudio"):
+        environment["SWELLMARK_REQUIRE_LIVE"] = "1"
+    checks = [
+        ["ruff", "check"],
+        ["ruff", "format", "--check"],
+        ["mypy"],
+        ["lint-imports"],
+        ["pytest", "-n", "2", "--dist", "worksteal", "--cov", "--cov-report=term:skip-covered", *more],
+    ]
+    failed = []
+    for command in checks:
+        say(" ".join(command))
+        if subprocess.call([tools / command[0], *command[1:]], cwd=ROOT, env=environment):
+            failed.append(command[0])
+    if failed:
+        return stop("Failed: " + ", ".join(failed))
+    say("All checks and tests passed.")
+    return 0
+
+
+# Talking
+
+
+def say(text: str) -> None:
+    """Say what happens."""
+    print(f"· {text}", flush=True)
+
+
+def stop(text: str) -> int:
+    """Say why it ends here."""
+    print(text, file=sys.stderr)
+    return 2
+
+
+def dotted(version: tuple[int, ...]) -> str:
+    """``3.12``."""
+    return ".".join(map(str, version))
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

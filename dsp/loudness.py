@@ -52,20 +52,18 @@ class Loudness:
             raise ValueError(f"weights are {chosen}; {channels} finite values of 0 or more are expected")
         self._weights = np.array(chosen)
         self._power = KWeightedPower(rate_hz, channels, hop_frames)
-        self._momentary = _ones(0.4, rate_hz, hop_frames)
-        self._short_term = _ones(3.0, rate_hz, hop_frames)
-        self._step_hops = _ones(0.1, rate_hz, hop_frames).size
+        momentary, short_term, step = (
+            max(1, round(seconds * rate_hz / hop_frames)) for seconds in (0.4, 3.0, 0.1)
+        )
+        self._momentary = _Windows(momentary, step)
+        self._short_term = _Windows(short_term, step)
         # nan is "not measured yet", and a window that touches it is not known either.
-        self._recent: Floats = np.full(self._short_term.size - 1, np.nan)
-        self.reset()
+        self._recent: Floats = np.full(short_term - 1, np.nan)
 
     def reset(self) -> None:
         """Begin the programme anew: its figures are those of whole windows after this moment."""
-        self._hops = 0
-        self._blocks = GatedBlocks()
-        self._ranges = GatedBlocks()
-        self._momentary_max = math.nan
-        self._short_term_max = math.nan
+        self._momentary.reset()
+        self._short_term.reset()
 
     def process(self, hops: Samples) -> tuple[Floats, Floats]:
         """Take ``(n x hop_frames, channels)`` samples.
@@ -77,56 +75,57 @@ class Loudness:
         """
         power = self._power.process(hops) @ self._weights
         recent = np.concatenate((self._recent, power))
-        # Each window is summed afresh: a running sum would drift, and would remember loud sound in silence.
-        spare = self._short_term.size - self._momentary.size
-        momentary = np.convolve(recent[spare:], self._momentary, "valid")
-        short_term = np.convolve(recent, self._short_term, "valid")
         self._recent = recent[power.size :]
-
-        momentary_lufs, short_term_lufs = power_to_lufs(momentary), power_to_lufs(short_term)
-        first, self._hops = self._hops, self._hops + power.size
-        self._momentary_max = self._gather(
-            momentary, momentary_lufs, first, self._momentary.size, self._blocks, self._momentary_max
-        )
-        self._short_term_max = self._gather(
-            short_term, short_term_lufs, first, self._short_term.size, self._ranges, self._short_term_max
-        )
-        return momentary_lufs, short_term_lufs
-
-    def _gather(
-        self, power: Floats, lufs: Floats, hops_before: int, window: int, blocks: GatedBlocks, highest: float
-    ) -> float:
-        """Add the windows that lie wholly in the programme to its figures; return the new maximum."""
-        first = max(0, window - 1 - hops_before)
-        if first >= lufs.size:
-            return highest
-        # Blocks end at `window`, `window + step`, ... hops into the programme.
-        start = first + (window - 1 - hops_before - first) % self._step_hops
-        blocks.add(power[start :: self._step_hops], lufs[start :: self._step_hops])
-        return float(np.fmax(highest, lufs[first:].max()))
+        return self._momentary.process(recent, power.size), self._short_term.process(recent, power.size)
 
     @property
     def integrated_lufs(self) -> float:
         """Programme loudness; ``-inf`` when every block was silent or gated out, nan before the first."""
-        return self._blocks.integrated_lufs
+        return self._momentary.blocks.integrated_lufs
 
     @property
     def range_lu(self) -> float:
         """Loudness range; nan until a short-term window has passed the gate. Unsteady in the first minute."""
-        return self._ranges.range_lu
+        return self._short_term.blocks.range_lu
 
     @property
     def momentary_max_lufs(self) -> float:
         """Highest momentary loudness; nan before the first full window."""
-        return self._momentary_max
+        return self._momentary.max_lufs
 
     @property
     def short_term_max_lufs(self) -> float:
         """Highest short-term loudness; nan before the first full window."""
-        return self._short_term_max
+        return self._short_term.max_lufs
 
 
-def _ones(window_s: float, rate_hz: int, hop_frames: int) -> Floats:
-    """The averaging window over hops."""
-    hops = max(1, round(window_s * rate_hz / hop_frames))
-    return np.full(hops, 1.0 / hops)
+class _Windows:
+    """Loudness of a sliding window, the highest in the programme, and the programme's gating blocks."""
+
+    def __init__(self, window_hops: int, step_hops: int) -> None:
+        self._mean = np.full(window_hops, 1.0 / window_hops)
+        self._step_hops = step_hops
+        self.reset()
+
+    def reset(self) -> None:
+        self.blocks = GatedBlocks()
+        self.max_lufs = math.nan
+        self._hops = 0
+
+    def process(self, recent: Floats, hops: int) -> Floats:
+        """Loudness at the end of each of the last hops; ``recent`` reaches a window further back."""
+        window = self._mean.size
+        # Each window is summed afresh: a running sum would drift, and would remember loud sound in silence.
+        power = np.convolve(recent[recent.size - hops - window + 1 :], self._mean, "valid")
+        lufs = power_to_lufs(power)
+        until_whole = max(0, window - 1 - self._hops)
+        if until_whole < hops:
+            highest = float(lufs[until_whole:].max())
+            self.max_lufs = highest if math.isnan(self.max_lufs) else max(self.max_lufs, highest)
+            # Blocks end `window`, `window + step`, ... hops into the programme.
+            until_block = until_whole + (window - 1 - self._hops - until_whole) % self._step_hops
+            if until_block < hops:
+                block = slice(until_block, None, self._step_hops)
+                self.blocks.add(power[block], lufs[block])
+        self._hops += hops
+        return lufs

@@ -124,9 +124,7 @@ def alsa_reaches_pulse() -> bool:
 
 def has_venv() -> bool:
     """Whether this Python can make an environment; Debian ships that apart."""
-    return (
-        subprocess.run([sys.executable, "-c", "import venv, ensurepip"], capture_output=True).returncode == 0
-    )
+    return succeeds(sys.executable, "-c", "import venv, ensurepip")
 
 
 def apt_command() -> list[str] | None:

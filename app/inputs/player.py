@@ -15,8 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.errors import UsageError
+from app.inputs.pacing import Pace
 from app.inputs.source import Block, SourceInfo, SourceStats, empty_block
-from app.inputs.synth import bass
+from app.inputs.synth import bass, drums, strum, voice
 from app.inputs.synth.mix import Mix, Sound
 from app.inputs.synth.preamp import Preamp
 from app.inputs.synth.room import CHUNK_FRAMES, Room
@@ -28,8 +29,8 @@ GAIN_MAX_DB = 40.0
 """Where the knob ends: it cannot be turned further."""
 RATE_MIN_HZ = 8_000
 RATE_MAX_HZ = 384_000
-_PATIENCE_S = 1.0
-"""A reader further behind than this (the machine slept) is waited for: nothing is lost, the song pauses."""
+_PATIENCE_S = 2.0
+"""Nobody asked for longer than this (the machine slept): the player waited, nothing is to be caught up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,9 @@ class _Part:
 
 _PARTS = {
     "bass": _Part(bass.play),
+    "guitar": _Part(strum.play, noise_dbfs=-69.0, rumble_hz=200.0),
+    "voice": _Part(voice.play, noise_dbfs=-69.0, rumble_hz=200.0),
+    "drums": _Part(drums.play, channels=drums.CHANNELS, rumble_hz=120.0),
 }
 PARTS: tuple[str, ...] = tuple(_PARTS)
 """What the player can play."""
@@ -70,7 +74,9 @@ class PlayerSource:
     speed
         How fast time passes; 10 is ten times as fast as in life.
     seed
-        Another seed is another evening.
+        Another seed is another evening; 0 or more.
+    clock
+        Seconds that never run backwards; a test brings its own.
 
     Raises
     ------
@@ -89,6 +95,7 @@ class PlayerSource:
         paced: bool = True,
         speed: float = 1.0,
         seed: int = 1,
+        clock: Callable[[], float] = time.monotonic,
     ) -> None:
         if part not in _PARTS:
             raise UsageError(words.unknown_part(part, PARTS))
@@ -96,6 +103,8 @@ class PlayerSource:
             raise UsageError(words.bad_rate(rate_hz, RATE_MIN_HZ, RATE_MAX_HZ))
         if not (speed > 0.0 and math.isfinite(speed)):
             raise UsageError(words.bad_speed(speed))
+        if seed < 0:
+            raise ValueError(f"seed is {seed}; 0 or more is expected")
         if hum is not None and not 10.0 <= hum <= 400.0:
             raise UsageError(words.bad_hum(hum))
         self._name = part
@@ -104,12 +113,14 @@ class PlayerSource:
         self._hum = hum
         self._overload = overload
         self._paced = paced
-        self._speed = speed
-        self._seed = abs(int(seed))
+        self._seed = seed
         self._gain_db = _knob(gain_db)
         self._closed = threading.Event()
         self._performance: _Performance | None = None
-        self._began_s = 0.0
+        self._clock = clock
+        self._pace = Pace(max(1, round(rate_hz * speed)), paced=paced, clock=clock)
+        self._paced_from = 0
+        self._asked_s = 0.0
         self._stats = SourceStats(backend=words.made_by())
 
     @property
@@ -145,14 +156,16 @@ class PlayerSource:
             Preamp(self._gain_db, self._rate_hz, overload=self._overload),
         )
         self._stats = SourceStats(backend=words.made_by())
-        self._began_s = time.monotonic()
+        self._pace.restart()
+        self._paced_from = 0
+        self._asked_s = self._clock()
 
     def read(self, max_frames: int, timeout_s: float) -> Block:
         """Wait until ``max_frames`` frames were played, or the timeout, and take what was."""
         performance = self._performance
         if performance is None:
             raise RuntimeError("start() comes before read()")
-        frames = self._wait_for(max_frames, timeout_s) if self._paced else max_frames
+        frames = self._wait_for(max_frames, timeout_s)
         if self._closed.is_set():
             return empty_block(self._part.channels, ended=True)
         if frames <= 0:
@@ -171,20 +184,15 @@ class PlayerSource:
 
     def _wait_for(self, max_frames: int, timeout_s: float) -> int:
         """Frames to take now: ``max_frames``, or fewer when the time is up."""
-        frames_per_s = self._rate_hz * self._speed
-        taken_s = self._stats.delivered_frames / frames_per_s
-        now = time.monotonic()
-        behind_s = now - self._began_s - taken_s
-        if behind_s > _PATIENCE_S + max_frames / frames_per_s:
-            self._began_s += behind_s
-            behind_s = 0.0
-        due = self._began_s + taken_s + max_frames / frames_per_s
-        if due <= now:
-            return max_frames
-        self._closed.wait(min(due, now + timeout_s) - now)
-        passed_s = time.monotonic() - self._began_s - taken_s
-        # A hair early counts as on time, so that rounding never makes a block one frame short.
-        return min(max_frames, math.floor(passed_s * frames_per_s + 0.5))
+        asked_s = self._clock()
+        if asked_s - self._asked_s > _PATIENCE_S + timeout_s:
+            self._pace.restart()
+            self._paced_from = self._stats.delivered_frames
+        frames = self._pace.wait(
+            self._stats.delivered_frames - self._paced_from, max_frames, timeout_s, self._closed
+        )
+        self._asked_s = self._clock()
+        return frames
 
     def _count(self, frames: int) -> None:
         before = self._stats
@@ -200,7 +208,7 @@ class _Performance:
     """The evening from its first frame on: player, room, preamp."""
 
     def __init__(self, part: _Part, seed: int, rate_hz: int, hum_hz: float | None, preamp: Preamp) -> None:
-        self._mix = Mix(part.play(seed, rate_hz), part.channels)
+        self._mix = Mix(part.play(seed, rate_hz), part.channels, ahead_frames=rate_hz)
         self._room = Room(
             seed=seed,
             rate_hz=rate_hz,

@@ -13,21 +13,22 @@ from app.inputs.synth.score import Chord, Desk, Kind, Section, evening, luck
 from app.inputs.synth.store import NoteStore
 from dsp.decibels import db_to_amplitude
 
-_STRING = StringKind(pluck_at=0.14, heard_at=0.11, ring_s=7.0, ring_halves_hz=260.0, stiffness=6e-5)
+_STRING = StringKind(pluck_at=0.22, heard_at=0.2, ring_s=8.0, ring_halves_hz=400.0, stiffness=6e-5)
 _LOWEST = 28
 """E1, the lowest open string."""
 _LONGEST_S = 2.2
+_STORED_S = 150.0
 _TAKES = 3
 """Different plucks of the same note."""
-_FULL_EFFORT = 0.1
+_FULL_EFFORT = 0.215
 _VERSE = ((0.0, 0, 0.0), (1.5, 0, -3.0), (2.0, 7, -1.5), (3.5, 12, -4.0))
 _CHORUS = (
     (0.0, 0, 0.0),
-    (0.5, 0, -3.0),
+    (0.5, 0, -2.0),
     (1.0, 0, 0.0),
-    (1.5, 0, -3.0),
+    (1.5, 0, -2.0),
     (2.0, 0, 0.0),
-    (2.5, 0, -3.0),
+    (2.5, 0, -2.0),
     (3.0, 12, -0.5),
     (3.5, 7, -2.0),
 )
@@ -44,7 +45,7 @@ class _Note:
 
 def play(seed: int, rate_hz: int) -> Iterator[Sound]:
     """Every note of the evening, in order."""
-    store = NoteStore()
+    store = NoteStore(round(_STORED_S * rate_hz))
     for section in evening(seed):
         for note in _notes(section, luck(seed, Desk.BASS, section.index)):
             yield _sound(note, store, seed, rate_hz)
@@ -64,7 +65,7 @@ def _notes(section: Section, random: np.random.Generator) -> list[_Note]:
             starts[i],
             min(ends[i] - (0.0 if random.random() < 0.7 else 0.08), starts[i] + _LONGEST_S),
             pitch,
-            section.effort_db + level_db + random.triangular(-2.0, 0.0, 0.8),
+            section.effort_db + level_db + random.triangular(-1.5, 0.0, 0.8),
             int(random.integers(_TAKES)),
         )
         for i, (_, pitch, level_db) in enumerate(beats)

@@ -42,11 +42,15 @@ class Mix:
         In the order of their start.
     channels
         Columns of the result.
+    ahead_frames
+        How early a sound may be fetched. Making one takes time: when there is nothing else to do, one that
+        is not due yet is fetched in each call, so that a full chord does not come as a surprise.
     """
 
-    def __init__(self, sounds: Iterator[Sound], channels: int) -> None:
+    def __init__(self, sounds: Iterator[Sound], channels: int, *, ahead_frames: int = 0) -> None:
         self._sounds = sounds
         self._channels = channels
+        self._ahead = ahead_frames
         self._next: Sound | None = None
         self._ringing: list[tuple[int, int, float, Samples]] = []
         self._position = 0
@@ -55,7 +59,9 @@ class Mix:
         """Return the next frames: (frames, channels)."""
         begin, end = self._position, self._position + frames
         self._position = end
-        self._take_until(end)
+        while self._fetch(end):
+            pass
+        self._fetch(end + self._ahead)
         # Channels first while adding: runs of memory instead of strides.
         out = np.zeros((self._channels, frames), np.float32)
         still_ringing = []
@@ -71,14 +77,12 @@ class Mix:
         self._ringing = still_ringing
         return out.T
 
-    def _take_until(self, end: int) -> None:
-        """Move every sound that begins before ``end`` to those that ring."""
-        while True:
-            sound = self._next if self._next is not None else next(self._sounds)
-            if sound.start_frame >= end:
-                self._next = sound
-                return
-            self._next = None
+    def _fetch(self, before: int) -> bool:
+        """Fetch the next sound if it begins before a frame; tell whether it did."""
+        sound = self._next if self._next is not None else next(self._sounds)
+        due = sound.start_frame < before
+        self._next = None if due else sound
+        if due:
             self._ringing += [
                 (
                     max(0, sound.start_frame) + tap.delay_frames,
@@ -88,3 +92,4 @@ class Mix:
                 )
                 for tap in sound.taps
             ]
+        return due

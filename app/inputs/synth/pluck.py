@@ -68,7 +68,8 @@ def pluck(
     Returns
     -------
     Samples
-        (frames,), scaled to an RMS of 1 over the first third of a second.
+        (frames,), scaled so that its peak times its RMS over the first third of a second is 1: notes of one
+        velocity then differ little in either.
     """
     period = round(rate_hz / pitch_hz)
     frames = round(seconds * rate_hz)
@@ -101,7 +102,8 @@ def pluck(
     attack = max(2, round(0.002 * rate_hz))
     note[:attack] *= np.sin(np.linspace(0.0, np.pi / 2, attack, dtype=np.float32)) ** 2
     head = note[: max(1, round(0.33 * rate_hz))]
-    return note / np.float32(np.sqrt(np.mean(np.square(head, dtype=np.float64))))
+    rms = np.sqrt(np.mean(np.square(head, dtype=np.float64)))
+    return note / np.float32(np.sqrt(rms * np.max(np.abs(head))))
 
 
 def damp(note: Samples, frames: int, fade_frames: int) -> Samples:

@@ -11,7 +11,7 @@ from dsp.types import Samples
 
 TURN_S = 0.010
 """How long the gain takes to follow the knob: short enough to feel at once, long enough not to click."""
-OVERLOAD_DBFS = -11.0
+OVERLOAD_DBFS = -12.0
 """Where an overloading preamp goes flat."""
 
 

@@ -113,8 +113,8 @@ def evening(seed: int) -> Iterator[Section]:
         verse_bars = 4 if round_ == 0 else int(random.choice((4, 8)))
         plan = (
             (Kind.REST, 0, quiet_s, 0.0),
-            (Kind.VERSE, verse_bars, 0.0, random.uniform(-6.5, -4.5)),
-            (Kind.REST, 0, random.uniform(2.0, 3.5), 0.0),
+            (Kind.VERSE, verse_bars, 0.0, random.uniform(-5.5, -4.0)),
+            (Kind.REST, 0, random.uniform(2.5, 4.0), 0.0),
             (Kind.CHORUS, 8, 0.0, random.uniform(-0.7, 0.0)),
         )
         for kind, bars, rest_s, effort_db in plan:

@@ -128,16 +128,16 @@ class TakeKeeper:
             self._asked = None
             self._end(TakeState.CLOSED)
 
-    def input_gone(self, file_ended: bool = False) -> None:
+    def input_gone(self, ended: bool = False) -> None:
         """Say that no more hops will come from this input; an end watcher of the engine.
 
         A take that runs ends: as asked where a file came to its end, interrupted otherwise. A take that waits
         for its first hop waits on.
         """
         with self._lock:
-            if self._running is not None and not file_ended:
+            if self._running is not None and not ended:
                 self._running.recording.note_input_lost()
-            self._end(TakeState.CLOSED if file_ended else TakeState.INTERRUPTED)
+            self._end(TakeState.CLOSED if ended else TakeState.INTERRUPTED)
             self._finish_late()
 
     def close(self) -> None:

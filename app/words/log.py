@@ -66,3 +66,226 @@ def events_given_up(count: int) -> str:
 def no_such_take(number: int) -> str:
     """Say that there is no take with this number."""
     return _("There is no take {number} in the log.").format(number=number)
+
+
+def unknown_ending(path: str, endings: tuple[str, ...]) -> str:
+    """Say that an export file's name does not tell its format."""
+    return _("{path}: the name must end in {endings}, so that the format is known.").format(
+        path=path, endings=_(" or ").join((", ".join(endings[:-1]), endings[-1]))
+    )
+
+
+def cannot_be_exported(path: str, cause: str) -> str:
+    """Say that an export file cannot be written."""
+    return _("{path} cannot be written: {cause}.").format(path=path, cause=cause)
+
+
+def exported(count: int, path: str) -> str:
+    """Say that takes were written to a file."""
+    return ngettext("{count} take written to {path}.", "{count} takes written to {path}.", count).format(
+        count=count, path=path
+    )
+
+
+def no_takes_yet() -> str:
+    """The list is empty."""
+    return _("There are no takes in the log yet.")
+
+
+def one_line(text: str, most: int = 60) -> str:
+    """Somebody's text for a line of a list or a terminal: no breaks, nothing invisible, not too long.
+
+    Signs that steer a terminal or turn the direction of writing become a replacement sign.
+    """
+    shown = "".join(
+        sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in " ".join(text.split())
+    )
+    return shown if len(shown) <= most else shown[: most - 1] + "…"
+
+
+def takes_help() -> str:
+    """``swellmark takes --help``."""
+    return _("The take log: what each take was like, and every clip in it.")
+
+
+def list_help() -> str:
+    """``swellmark takes list --help``."""
+    return _("List the takes, the newest first.")
+
+
+def last_help() -> str:
+    """``--last``."""
+    return _("Only the newest N.")
+
+
+def show_help() -> str:
+    """``swellmark takes show --help``."""
+    return _("Show one take: its figures and what happened in it.")
+
+
+def export_help() -> str:
+    """``swellmark takes export --help``."""
+    return _("Write takes to a file; its ending chooses JSON, CSV or a page to print (HTML).")
+
+
+def to_help() -> str:
+    """``--to``."""
+    return _("The file; one of that name is replaced.")
+
+
+def take_heading() -> str:
+    """Head of the column with take numbers."""
+    return _("Take")
+
+
+def name_heading() -> str:
+    """Head of the column with take names."""
+    return _("Name")
+
+
+def part_heading() -> str:
+    """Head of the column with parts."""
+    return _("Part")
+
+
+def started_heading() -> str:
+    """Head of the column with start times."""
+    return _("Started")
+
+
+def length_heading() -> str:
+    """Head of the column with lengths."""
+    return _("Length")
+
+
+def verdict_heading() -> str:
+    """Head of the column with verdicts."""
+    return _("Verdict")
+
+
+def state_heading() -> str:
+    """Head of the column with states."""
+    return _("State")
+
+
+def channel_heading() -> str:
+    """Head of the column with channel numbers."""
+    return _("Channel")
+
+
+def peak_heading() -> str:
+    """Head of the column with sample peaks."""
+    return _("Peak dBFS")
+
+
+def average_max_heading() -> str:
+    """Head of the column with the highest slow average."""
+    return _("Highest average dBFS")
+
+
+def headroom_heading() -> str:
+    """Head of the column with headroom."""
+    return _("Headroom dB")
+
+
+def floor_heading() -> str:
+    """Head of the column with noise floors."""
+    return _("Noise floor dBFS")
+
+
+def clips_heading() -> str:
+    """Head of the column with clip counts."""
+    return _("Clips")
+
+
+def place_heading() -> str:
+    """Head of the column with places in the take."""
+    return _("Place")
+
+
+def event_heading() -> str:
+    """Head of the column with what happened."""
+    return _("What happened")
+
+
+def state_name(key: str) -> str:
+    """How far a take got, for people."""
+    return {"open": _("running"), "closed": _("complete"), "interrupted": _("interrupted")}[key]
+
+
+def take_title(number: int, name: str) -> str:
+    """Heading of one take."""
+    return (
+        _("Take {number}: {name}").format(number=number, name=name)
+        if name
+        else _("Take {number}").format(number=number)
+    )
+
+
+def input_line(name: str, rate_khz: str) -> str:
+    """What a take came from."""
+    return _("{name}, {rate_khz} kHz").format(name=name, rate_khz=rate_khz)
+
+
+def lost_line(frames: int, lost_s: str) -> str:
+    """That a part of the take was not seen."""
+    return ngettext(
+        "{frames} frame ({lost_s} s) of this take was lost on the way in; no figure covers it.",
+        "{frames} frames ({lost_s} s) of this take were lost on the way in; no figure covers them.",
+        frames,
+    ).format(frames=frames, lost_s=lost_s)
+
+
+def interrupted_line() -> str:
+    """That a take did not end as asked."""
+    return _("This take was interrupted: the input or the program went away before it was ended.")
+
+
+def event_text(kind: str, *, length_ms: str | None, peak: str | None, verdict: str | None) -> str:
+    """What happened, in a few words."""
+    known = {
+        "clip": _("clip"),
+        "possible_clip": _("possible overload before the converter"),
+        "over_ceiling": _("peak over the ceiling"),
+        "gap": _("gap: sound was lost here"),
+        "input_lost": _("the input stopped delivering"),
+        "input_back": _("the input delivers again"),
+        "bad_samples": _("samples that are no numbers, treated as silence"),
+        "verdict": _("the verdict became {verdict}").format(verdict=verdict),
+    }
+    words = [known.get(kind, kind)]
+    if length_ms is not None:
+        words.append(_("{length_ms} ms").format(length_ms=length_ms))
+    if peak is not None:
+        words.append(_("peak {peak} dBFS").format(peak=peak))
+    return ", ".join(words)
+
+
+def more_events(count: int) -> str:
+    """Events that are not listed one by one."""
+    return ngettext("… and {count} more", "… and {count} more", count).format(count=count)
+
+
+def no_events() -> str:
+    """Nothing happened in a take."""
+    return _("Nothing was noted in this take.")
+
+
+def sheet_title() -> str:
+    """Title of the page to print."""
+    return _("Takes")
+
+
+def sheet_foot(version: str) -> str:
+    """Last line of the page to print."""
+    return _(
+        "Measured by Swellmark {version}. Levels are dBFS after AES17: a full-scale sine reads 0 "
+        "both as peak and as average."
+    ).format(version=version)
+
+
+def picture_label(name: str) -> str:
+    """What a take's picture shows, for who cannot see it."""
+    return _("Levels of {name} over time: the average as water, the peaks above it, clips marked.").format(
+        name=name
+    )

@@ -1,0 +1,152 @@
+"""``swellmark takes``: the take log."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+import app
+from app.cli.options import json_option, print_json
+from app.log.document import row_document, take_document
+from app.log.export import check_ending
+from app.log.export import export as export_takes
+from app.log.listing import event_texts, remarks
+from app.log.records import TakeDetail
+from app.log.store import Store
+from app.words import advice
+from app.words import log as words
+from app.words.numbers import clock, decibels
+
+_MOST_EVENTS_LISTED = 100
+_ALL = -1
+"""SQLite's own sign for "no limit"."""
+
+
+@click.group(help=words.takes_help())
+def takes() -> None:
+    """The take log."""
+
+
+@takes.command("list", help=words.list_help())
+@click.option("--last", type=click.IntRange(min=1), metavar="N", help=words.last_help())
+@json_option
+def list_(last: int | None, as_json: bool) -> None:
+    """List the takes."""
+    with _open() as store:
+        rows = store.list_takes(limit=last or _ALL)
+    if as_json:
+        print_json({"swellmark": app.__version__, "takes": [row_document(row) for row in rows]})
+        return
+    console = Console(highlight=False)
+    if not rows:
+        console.print(words.no_takes_yet(), markup=False)
+        return
+    table = Table()
+    table.add_column(words.take_heading(), justify="right")
+    table.add_column(words.name_heading(), overflow="ellipsis", no_wrap=True)
+    table.add_column(words.part_heading(), overflow="ellipsis", no_wrap=True)
+    table.add_column(words.started_heading(), no_wrap=True)
+    table.add_column(words.length_heading(), justify="right")
+    table.add_column(words.verdict_heading(), no_wrap=True)
+    table.add_column(words.peak_heading(), justify="right")
+    table.add_column(words.clips_heading(), justify="right")
+    table.add_column(words.state_heading())
+    for row in rows:
+        table.add_row(
+            str(row.number),
+            Text(words.one_line(row.name)),
+            Text(words.one_line(row.part)),
+            row.started[:16].replace("T", " "),
+            clock(row.duration_s),
+            advice.verdict_name(row.verdict) if row.verdict else "",
+            decibels(row.peak_dbfs),
+            str(row.clips),
+            words.state_name(row.state),
+        )
+    console.print(table)
+
+
+@takes.command(help=words.show_help())
+@click.argument("number", type=int, metavar="N")
+@json_option
+def show(number: int, as_json: bool) -> None:
+    """Show one take."""
+    with _open() as store:
+        take = store.take(number)
+    if as_json:
+        print_json(take_document(take))
+    else:
+        _print(Console(highlight=False), take)
+
+
+@takes.command(help=words.export_help())
+@click.argument("numbers", type=int, nargs=-1, required=True, metavar="N...")
+@click.option(
+    "--to", "path", required=True, metavar="FILE", type=click.Path(path_type=Path), help=words.to_help()
+)
+def export(numbers: tuple[int, ...], path: Path) -> None:
+    """Write takes to a file."""
+    check_ending(path)
+    with _open() as store:
+        details = [store.take(number) for number in numbers]
+    export_takes(details, path)
+    click.echo(words.exported(len(details), str(path)))
+
+
+def _open() -> Store:
+    store = Store()
+    if store.notice:
+        click.echo(store.notice, err=True)
+    return store
+
+
+def _print(console: Console, take: TakeDetail) -> None:
+    row = take.row
+    title = words.take_title(row.number, words.one_line(row.name))
+    console.print(Text(title, style="bold"))
+    source = words.input_line(words.one_line(row.input_name), f"{row.rate_hz / 1000:g}")
+    verdict = [advice.verdict_name(row.verdict)] if row.verdict else []
+    facts = [*verdict, clock(row.duration_s), words.state_name(row.state), row.started, source]
+    console.print(" · ".join(facts), markup=False)
+    for line in remarks(take):
+        console.print(line, markup=False)
+    figures = Table()
+    for heading in (
+        words.channel_heading(),
+        words.average_max_heading(),
+        words.peak_heading(),
+        words.headroom_heading(),
+        words.floor_heading(),
+        words.clips_heading(),
+    ):
+        figures.add_column(heading, justify="right")
+    for position, channel in enumerate(take.per_channel, 1):
+        figures.add_row(
+            str(position),
+            decibels(channel.average_max_dbfs),
+            decibels(channel.peak_dbfs),
+            decibels(channel.headroom_db),
+            decibels(channel.noise_floor_dbfs),
+            str(channel.clips),
+        )
+    console.print(figures)
+    _print_events(console, take)
+
+
+def _print_events(console: Console, take: TakeDetail) -> None:
+    if not take.events:
+        console.print(words.no_events(), markup=False)
+        return
+    happened = Table()
+    happened.add_column(words.place_heading(), justify="right")
+    happened.add_column(words.channel_heading(), justify="right")
+    happened.add_column(words.event_heading())
+    for event in take.events[:_MOST_EVENTS_LISTED]:
+        happened.add_row(*map(Text, event_texts(event, take.row.rate_hz)))
+    console.print(happened)
+    if len(take.events) > _MOST_EVENTS_LISTED:
+        console.print(words.more_events(len(take.events) - _MOST_EVENTS_LISTED), markup=False)

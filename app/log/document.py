@@ -1,0 +1,66 @@
+"""A take as the JSON contract has it: plain values, null where a level is silence or unknown."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from app.log.records import ChannelFigures, TakeDetail, TakeEvent, TakeRow
+
+
+def row_document(row: TakeRow) -> dict[str, Any]:
+    """One entry of ``takes list --json``."""
+    return {
+        "take": row.number,
+        "name": row.name,
+        "part": row.part,
+        "started": row.started,
+        "duration_s": round(row.duration_s, 3),
+        "state": row.state.value,
+        "verdict": row.verdict and row.verdict.value,
+        "input": row.input_name,
+        "rate_hz": row.rate_hz,
+        "lost_frames": row.lost_frames,
+        "clips": row.clips,
+        "peak_dbfs": level(row.peak_dbfs),
+    }
+
+
+def take_document(take: TakeDetail) -> dict[str, Any]:
+    """``takes show N --json``, and one entry of a JSON export."""
+    row = row_document(take.row)
+    del row["clips"], row["peak_dbfs"]
+    return {
+        **row,
+        "per_channel": [_channel(channel) for channel in take.per_channel],
+        "events": [_event(event, take.row.rate_hz) for event in take.events],
+    }
+
+
+def level(value_db: float | None) -> float | None:
+    """A level for JSON and CSV: two decimals, None for silence and for unknown."""
+    if value_db is None or not math.isfinite(value_db):
+        return None
+    return round(value_db, 2) + 0.0  # + 0.0 turns -0.0 into 0.0
+
+
+def _channel(channel: ChannelFigures) -> dict[str, Any]:
+    return {
+        "peak_dbfs": level(channel.peak_dbfs),
+        "average_max_dbfs": level(channel.average_max_dbfs),
+        "headroom_db": level(channel.headroom_db),
+        "noise_floor_dbfs": level(channel.noise_floor_dbfs),
+        "clips": channel.clips,
+    }
+
+
+def _event(event: TakeEvent, rate_hz: int) -> dict[str, Any]:
+    return {
+        "kind": event.kind,
+        "t_s": round(event.frame / rate_hz, 6),
+        "channel": event.channel,
+        "frames": event.frames,
+        "peak_dbfs": level(event.peak_dbfs),
+        "detail": event.detail,
+        "bar": None,
+    }

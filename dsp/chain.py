@@ -9,8 +9,6 @@ import numpy as np
 from dsp.average import SlowAverage
 from dsp.clips import ClipFinder
 from dsp.decibels import AES17_OFFSET_DB, amplitude_to_db, mean_square_to_dbfs
-from dsp.faults import FaultFinder
-from dsp.flattops import FlatTopFinder
 from dsp.hops import HopBuffer, hop_frames
 from dsp.loudness import Loudness
 from dsp.noise import NoiseFloor
@@ -67,8 +65,7 @@ class Chain:
         self._loudness = Loudness(rate_hz, channels, hop)
         self._noise = NoiseFloor(rate_hz, channels, hop)
         self._clips = ClipFinder(rate_hz, channels)
-        self._flat_tops = FlatTopFinder(rate_hz, channels, hop)
-        self._faults = FaultFinder(rate_hz, channels, hop, claimed_bits=claimed_bits)
+        self._claimed_bits = claimed_bits
         self._totals = _Totals(channels)
         self._position = 0
 
@@ -134,8 +131,7 @@ class Chain:
     def _drain(self) -> Reading:
         real_frames = self._buffer.pending_frames
         reading = self._measure(self._buffer.take_padded(), real_frames)
-        still_open = (*self._clips.flush(), *self._flat_tops.flush())
-        return replace(reading, clips=(*reading.clips, *still_open))
+        return replace(reading, clips=(*reading.clips, *self._clips.flush()))
 
     def _measure(self, hops: Samples, real_frames: int) -> Reading:
         """Run every stage over whole hops, of which the last may hold fewer real frames."""
@@ -148,11 +144,7 @@ class Chain:
             self._true_peak.process(hops)
             momentary_lufs, short_term_lufs = self._loudness.process(hops)
             self._noise.process(hops)
-            clips = (
-                *self._clips.process(hops, start_frame),
-                *self._flat_tops.process(hops, start_frame),
-            )
-            self._faults.process(hops)
+            clips = self._clips.process(hops, start_frame, peaks)
             self._totals.add(hops, real_frames, peaks, average_dbfs, bad_samples)
         else:
             average_dbfs = peaks = np.empty((0, self.channels))
@@ -197,8 +189,8 @@ class Chain:
 
     def _faults_now(self) -> tuple[Fault, ...]:
         if not self._totals.bad_samples:
-            return tuple(self._faults.faults)
-        return (*self._faults.faults, Fault(FaultKind.BAD_SAMPLES, value=float(self._totals.bad_samples)))
+            return ()
+        return (Fault(FaultKind.BAD_SAMPLES, value=float(self._totals.bad_samples)),)
 
 
 class _Totals:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import queue
 import sys
 from contextlib import ExitStack, suppress
-from functools import partial
 from typing import Any, Protocol
 
 import click
@@ -60,7 +59,7 @@ def watch(
             keeper = TakeKeeper(log)
             keeper.begin(take_name, profile.key)
             observers.insert(0, keeper)
-            end_watchers.append(partial(_input_gone, keeper))
+            end_watchers.append(keeper.input_gone)
         engine = Engine(live_coach(profile), observers, end_watchers)
         stack.callback(engine.stop)
         engine.open(source)
@@ -76,10 +75,6 @@ def watch(
     if problem is not None:
         raise problem
     sys.exit(ACT if printer.needs_action else DONE)
-
-
-def _input_gone(keeper: TakeKeeper, file_ended: bool) -> None:
-    keeper.input_gone(ended=file_ended)
 
 
 def _follow(

@@ -1,0 +1,71 @@
+"""Puts the program together for the window: engine, coach, log and settings."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from app import settings
+from app.cli.options import live_coach
+from app.coach.judgement import Target
+from app.coach.parts import load_parts
+from app.engine.loop import Engine
+from app.inputs.listing import input_choices
+from app.inputs.spec import open_spec, parse_spec
+from app.log.keeper import TakeKeeper
+from app.log.records import TakeDetail, TakeRow
+from app.log.store import Store
+from app.log.writer import LogWriter
+from app.window.main import run
+from app.window.services import InputChoice, PartChoice, Services
+from app.words.parts import part_name
+
+_TAKES_SHOWN = 500
+
+
+def open_window(spec: str | None) -> int:
+    """Open the window and stay until it is closed; returns the exit status.
+
+    Raises
+    ------
+    app.errors.SwellmarkError
+        For an input that makes no sense, or a part profile that is wrong, before any window opens.
+    """
+    if spec is not None:
+        parse_spec(spec)
+    parts = load_parts(settings.own_parts_file())
+    target = Target()
+    log = LogWriter()
+    keeper = TakeKeeper(log)
+    engine = Engine(live_coach(parts["other"], target), [keeper], [keeper.input_gone])
+    try:
+        return run(
+            Services(
+                engine=engine,
+                keeper=keeper,
+                settings=settings.Memory(),
+                open_input=partial(open_spec, paced=True),
+                list_inputs=_list_inputs,
+                list_takes=partial(_list_takes, log),
+                read_take=partial(_read_take, log),
+                close_log=log.close,
+                parts=[PartChoice(part.key, part.name) for part in parts.values()],
+                choose_part=lambda key: engine.set_coach(live_coach(parts.get(key, parts["other"]), target)),
+                log_problem=lambda: log.problem,
+                target=target,
+                first_input=spec,
+            )
+        )
+    finally:
+        # The window does this in order when it closes; here it is for the case that it never opened.
+        engine.stop()
+        log.close()
+
+
+def _list_takes(log: LogWriter) -> list[TakeRow]:
+    with Store(log.path) as store:
+        return store.list_takes(limit=_TAKES_SHOWN)
+
+
+def _read_take(log: LogWriter, number: int) -> TakeDetail:
+    with Store(log.path) as store:
+        return store.take(number)

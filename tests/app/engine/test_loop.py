@@ -1,0 +1,226 @@
+"""The engine: what goes in comes out as reports, whatever happens to the input meanwhile."""
+
+import gc
+import math
+import threading
+import time
+
+import numpy as np
+import pytest
+
+from app.coach.judgement import Verdict
+from app.coach.verdict import Coach
+from app.engine.events import EventKind
+from app.engine.loop import Engine
+from app.engine.snapshot import InputState
+from app.errors import DeviceError, SwellmarkError
+from app.inputs.fake import FakeSource
+
+RATE_HZ = 48_000
+
+
+def _coach(channels, rate_hz, hop_frames):
+    return Coach(channels, rate_hz, hop_frames)
+
+
+def _tone(seconds, level_dbfs=-12.0, channels=1):
+    t_s = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+    tone = 10 ** (level_dbfs / 20) * np.sin(2 * np.pi * 220 * t_s)
+    return np.repeat(tone.astype(np.float32)[:, None], channels, axis=1)
+
+
+def _until(condition, timeout_s=5.0):
+    deadline = time.monotonic() + timeout_s
+    while not condition():
+        assert time.monotonic() < deadline, "waited too long"
+        time.sleep(0.002)
+
+
+@pytest.fixture
+def run():
+    """Start engines that end with the test; every report they made is in ``run.reports``."""
+    engines = []
+
+    def start(source=None, **kwargs):
+        start.reports = []
+        start.ends = []
+        engine = Engine(_coach, [start.reports.append], [start.ends.append], **kwargs)
+        engines.append(engine)
+        if source is not None:
+            engine.open(source)
+        return engine
+
+    yield start
+    for engine in engines:
+        assert engine.stop()
+
+
+def _events(reports):
+    return [event for report in reports for event in report.events]
+
+
+def test_every_frame_is_reported_once_and_in_order(run):
+    engine = run(FakeSource(_tone(2.05), block_frames=[1, 700, 4096, 33]))
+    _until(lambda: engine.snapshot.state is InputState.ENDED)
+    starts = [(report.reading.start_frame, report.reading.frames) for report in run.reports]
+    assert starts[0][0] == 0
+    assert all(start + frames == after for (start, frames), (after, _) in zip(starts, starts[1:], strict=False))
+    assert sum(frames for _, frames in starts) == round(2.05 * RATE_HZ)
+    assert engine.snapshot.t_s == pytest.approx(2.05)
+    assert engine.snapshot.peak_hold_dbfs[0] == pytest.approx(-12.0, abs=0.05)
+    assert run.ends == [True]
+
+
+def test_lost_frames_are_counted_placed_and_shown_as_a_gap(run):
+    source = FakeSource(_tone(1.0))
+    source.drop_at_frame(9_600, 4_800)
+    engine = run(source)
+    _until(lambda: engine.snapshot.state is InputState.ENDED)
+    gaps = [event for event in _events(run.reports) if event.kind is EventKind.GAP]
+    assert [(gap.frame, gap.frames, gap.t_s) for gap in gaps] == [(9_600, 4_800, pytest.approx(0.2))]
+    assert engine.snapshot.lost_frames == run.reports[-1].lost_frames == 4_800
+    assert engine.snapshot.t_s == pytest.approx(1.0)
+    unknown = np.isnan(engine.history.view().average_dbfs[:, 0])
+    assert np.flatnonzero(unknown).tolist() == list(range(20, 30))
+
+
+def test_clips_are_events_with_their_place_and_stay_counted_until_reset(run):
+    samples = _tone(1.0, channels=2)
+    samples[30_000:30_007, 1] = -1.0
+    engine = run(FakeSource(samples))
+    _until(lambda: engine.snapshot.state is InputState.ENDED)
+    clips = [event for event in _events(run.reports) if event.kind is EventKind.CLIP]
+    assert [(clip.frame, clip.channel, clip.frames, clip.peak_dbfs) for clip in clips] == [(30_000, 2, 7, 0.0)]
+    assert engine.snapshot.clips == (0, 1)
+    assert np.argwhere(engine.history.view().clipped).tolist() == [[62, 1]]
+
+
+def test_bad_samples_are_an_event_and_spoil_nothing(run):
+    source = FakeSource(_tone(0.5))
+    source.fill_at_frame(1_000, 3)
+    engine = run(source)
+    _until(lambda: engine.snapshot.state is InputState.ENDED)
+    bad = [event for event in _events(run.reports) if event.kind is EventKind.BAD_SAMPLES]
+    assert sum(event.frames for event in bad) == 3
+    assert all(math.isfinite(report.reading.average_dbfs[-1, 0]) for report in run.reports if report.reading.hops)
+
+
+def test_a_verdict_that_changes_is_an_event(run):
+    played = (np.arange(8 * RATE_HZ) % RATE_HZ < 0.8 * RATE_HZ)[:, None]  # a rest in every second
+    quiet, loud = _tone(8.0, -45.0) * played, _tone(8.0, -0.5) * played
+    engine = run(FakeSource(np.concatenate([quiet, loud]).astype(np.float32)))
+    _until(lambda: engine.snapshot.state is InputState.ENDED)
+    verdicts = [event.detail for event in _events(run.reports) if event.kind is EventKind.VERDICT]
+    assert run.reports[0].coach.worst.verdict is Verdict.LOW_WATER
+    assert verdicts == ["high_water"]
+
+
+def test_an_input_that_goes_silent_is_noticed_by_the_clock_and_welcomed_back(run):
+    source = FakeSource(_tone(30.0), paced=True)
+    engine = run(source)
+    _until(lambda: engine.snapshot.t_s > 0.1)
+    source.stall()
+    stalled_s = time.monotonic()
+    _until(lambda: engine.snapshot.state is InputState.STALLED)
+    assert 0.4 < time.monotonic() - stalled_s < 1.5
+    source.resume()
+    _until(lambda: engine.snapshot.state is InputState.RUNNING)
+    kinds = [event.kind for event in _events(run.reports)]
+    assert kinds.index(EventKind.INPUT_LOST) < kinds.index(EventKind.INPUT_BACK)
+
+
+def test_an_unplugged_input_is_lost_and_the_last_figures_stay(run):
+    source = FakeSource(_tone(30.0), paced=True)
+    engine = run(source)
+    _until(lambda: engine.snapshot.t_s > 0.1)
+    source.unplug()
+    _until(lambda: engine.snapshot.state is InputState.LOST)
+    assert engine.snapshot.peak_hold_dbfs[0] == pytest.approx(-12.0, abs=0.1)
+    assert EventKind.INPUT_LOST in [event.kind for event in _events(run.reports)]
+
+
+def test_an_input_that_cannot_be_opened_is_a_problem_with_a_sentence(run):
+    class Refusing(FakeSource):
+        def start(self):
+            raise DeviceError("The device says no.", "PaErrorCode -9996")
+
+    engine = run(Refusing(_tone(0.1)))
+    _until(lambda: engine.snapshot.state is InputState.FAILED)
+    assert engine.snapshot.problem.sentence == "The device says no."
+    engine.open(FakeSource(_tone(0.1)))
+    _until(lambda: engine.snapshot.state is InputState.ENDED)
+
+
+def test_a_fault_of_ours_becomes_a_sentence_and_another_input_still_opens(run):
+    class Broken(FakeSource):
+        def read(self, max_frames, timeout_s):
+            raise ZeroDivisionError("boom")
+
+    engine = run(Broken(_tone(0.1)))
+    _until(lambda: engine.snapshot.state is InputState.FAILED)
+    assert isinstance(engine.snapshot.problem, SwellmarkError)
+    assert "boom" in engine.snapshot.problem.detail
+    assert run.ends == [False]
+    engine.open(FakeSource(_tone(0.1)))
+    _until(lambda: engine.snapshot.state is InputState.ENDED)
+
+
+def test_a_broken_observer_does_not_end_the_metering():
+    def broken(report):
+        raise RuntimeError("no")
+
+    seen = []
+    engine = Engine(_coach, [broken, seen.append])
+    engine.open(FakeSource(_tone(1.0)))
+    _until(lambda: engine.snapshot.state is InputState.ENDED)
+    assert sum(report.reading.frames for report in seen) == RATE_HZ
+    assert engine.snapshot.problem is not None
+    assert engine.stop()
+
+
+def test_changing_inputs_while_running_leaves_none_behind(run):
+    sources = [FakeSource(_tone(10.0), paced=True) for _ in range(12)]
+    engine = run()
+    for source in sources:
+        engine.open(source)
+    _until(lambda: engine.snapshot.state is InputState.RUNNING and engine.snapshot.t_s > 0.05)
+    engine.close_input()
+    assert engine.wait(2.0)
+    assert engine.snapshot.state is InputState.CLOSED
+    assert len(run.ends) == len(sources)
+
+
+def test_stop_is_quick_idempotent_and_leaves_no_thread():
+    before = threading.active_count()
+    engine = Engine(_coach)
+    engine.open(FakeSource(_tone(10.0), paced=True))
+    begun_s = time.monotonic()
+    assert engine.stop()
+    assert engine.stop()
+    assert time.monotonic() - begun_s < 1.0
+    assert threading.active_count() == before
+
+
+def test_reset_lets_the_hold_and_the_counts_go(run):
+    loud = _tone(0.5, 0.0)
+    loud[100:110] = 1.0
+    engine = run(FakeSource([loud, *(_tone(0.1, -20.0) for _ in range(200))], paced=True))
+    _until(lambda: engine.snapshot.clips == (1,))
+    _until(lambda: engine.snapshot.t_s > 0.6)
+    engine.reset()
+    _until(lambda: engine.snapshot.clips == (0,))
+    assert engine.snapshot.peak_hold_dbfs[0] < -19.0
+
+
+def test_long_listening_keeps_no_objects(run):
+    block = _tone(1.0)
+    engine = run(FakeSource(block for _ in range(20)))
+    _until(lambda: engine.snapshot.state is InputState.ENDED, 20.0)
+    run.reports.clear()
+    gc.collect()
+    before = len(gc.get_objects())
+    engine.open(FakeSource(block for _ in range(100)))
+    _until(lambda: engine.snapshot.state is InputState.ENDED and engine.snapshot.t_s > 99, 30.0)
+    run.reports.clear()
+    gc.collect()
+    assert len(gc.get_objects()) - before < 500

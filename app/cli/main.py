@@ -7,6 +7,8 @@ and the window do not wait for what they do not need.
 from __future__ import annotations
 
 import importlib
+import logging
+import os
 import sys
 from typing import Any
 
@@ -37,6 +39,9 @@ class _Commands(click.Group):
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
         """Run, and turn every expected error into one line on stderr and exit status 2."""
+        level = os.environ.get("SWELLMARK_LOG", "").upper()
+        if level in logging.getLevelNamesMapping():
+            logging.basicConfig(level=level)
         try:
             return super().main(*args, **kwargs)
         except SwellmarkError as error:

@@ -156,12 +156,11 @@ class Engine:
             self._snapshot = Snapshot()
 
     def _fail(self, error: Exception) -> None:
-        _log.error("the input or its analysis failed", exc_info=error)
-        problem = (
-            error
-            if isinstance(error, SwellmarkError)
-            else SwellmarkError(words.analysis_failed(), f"{type(error).__name__}: {error}")
-        )
+        if isinstance(error, SwellmarkError):
+            problem = error
+        else:
+            _log.error("the input or its analysis failed", exc_info=error)
+            problem = SwellmarkError(words.analysis_failed(), f"{type(error).__name__}: {error}")
         listening, self._listening = self._listening, None
         info = None
         if listening is not None:

@@ -14,7 +14,7 @@ import numpy as np
 
 from dsp.decibels import amplitude_to_db
 from dsp.hops import before_each, planar
-from dsp.interpolation import fractional_delays
+from dsp.interpolation import Blockwise, fractional_delays
 from dsp.types import Floats, Samples
 
 DAMPING = 0.812717
@@ -47,7 +47,6 @@ _FACTOR = 4
 _HALF_TAPS = 8
 _BETA = 6.0  # flat within 0.02 dB up to 0.36 of the sampling rate, 16 kHz at 44.1 kHz
 _HISTORY = 2 * _HALF_TAPS - 1
-_BLOCK = 32
 _ROWS = 64
 
 
@@ -78,9 +77,10 @@ class SlowAverage:
             raise ValueError(f"hop_frames is {hop_frames}; {_HISTORY} or more is expected")
         self._hop = hop_frames
         self._free, self._forced = _responses(hop_frames / rate_hz)
+        # float64: what a float32 product rounds to depends on how many hops share it.
+        self._between = Blockwise(fractional_delays(_HALF_TAPS, _FACTOR, _BETA), hop_frames, np.float64)
         self._state = np.zeros((2, channels))
         self._history: Samples = np.zeros((channels, _HISTORY), np.float32)
-        self._taps = _block_taps()
 
     def process(self, hops: Samples) -> Floats:
         """Take in whole hops.
@@ -97,7 +97,12 @@ class SlowAverage:
             pointer, after a sudden stop, swings below its rest.
         """
         apart = planar(hops, self._hop)
-        rectified = np.abs(apart).sum(axis=2).astype(np.float64) / self._hop
+        magnitude = np.abs(apart)
+        with np.errstate(over="ignore"):
+            rectified = magnitude.sum(axis=2).astype(np.float64)
+        if not np.isfinite(rectified).all():  # a damaged float file: its numbers fit, their sum does not
+            rectified = magnitude.sum(axis=2, dtype=np.float64)
+        rectified /= self._hop
         raised = self._share_raised(apart)
         if raised.any():
             self._raise_rate(apart, raised, rectified)
@@ -110,7 +115,8 @@ class SlowAverage:
         """(channels, hops): 0 where plain samples will do, 1 where the rate must be raised."""
         power = np.einsum("chf,chf->ch", apart, apart)
         lagged = np.einsum("chf,chf->ch", apart[..., 1:], apart[..., :-1])
-        correlation = np.divide(lagged, power, out=np.ones(power.shape), where=power > 0.0)
+        known = (power > 0.0) & np.isfinite(power)
+        correlation = np.divide(lagged, power, out=np.ones(power.shape), where=known)
         share = (_PLAIN_ABOVE - correlation) / (_PLAIN_ABOVE - _RAISED_BELOW)
         return np.asarray(np.clip(share, 0.0, 1.0))
 
@@ -125,16 +131,8 @@ class SlowAverage:
 
     def _raised_mean(self, stretches: Samples) -> Floats:
         """Mean magnitude of each row at four times the rate; rows are a hop with its history before it."""
-        rows = stretches.shape[0]
-        blocks = -(-self._hop // _BLOCK)
-        # float64 throughout: a float32 product would depend on how many rows share it.
-        padded = np.zeros((rows, blocks * _BLOCK + _HISTORY))
-        padded[:, : stretches.shape[1]] = stretches
-        windows = np.lib.stride_tricks.sliding_window_view(padded, _BLOCK + _HISTORY, axis=1)[:, ::_BLOCK]
-        between = (windows.reshape(rows * blocks, -1) @ self._taps).reshape(rows, blocks * _BLOCK, -1)
-        between = between[:, : self._hop]
-        on_samples = padded[:, _HALF_TAPS - 1 : _HALF_TAPS - 1 + self._hop]
-        total = np.abs(between).sum(axis=(1, 2)) + np.abs(on_samples).sum(axis=1)
+        on_samples = stretches[:, _HALF_TAPS - 1 : _HALF_TAPS - 1 + self._hop]
+        total = self._between.total(stretches) + np.abs(on_samples).sum(axis=1, dtype=np.float64)
         return np.asarray(total / (self._hop * _FACTOR))
 
     def _respond(self, drive: Floats) -> Floats:
@@ -181,12 +179,3 @@ def _responses(hop_s: float) -> tuple[Floats, Floats]:
         power = step @ power
         free[lag] = power
     return free, forced
-
-
-def _block_taps() -> Floats:
-    """The interpolator as a matrix: a stretch of samples to all the values between ``_BLOCK`` of them."""
-    delays = fractional_delays(_HALF_TAPS, _FACTOR, _BETA)
-    taps = np.zeros((_BLOCK + _HISTORY, _BLOCK, _FACTOR - 1))
-    for at in range(_BLOCK):
-        taps[at : at + 2 * _HALF_TAPS, at] = delays.T
-    return taps.reshape(_BLOCK + _HISTORY, -1)

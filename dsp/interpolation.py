@@ -6,16 +6,23 @@ window; Laakso et al., "Splitting the unit delay", IEEE Signal Processing Magazi
 
 from __future__ import annotations
 
-import numpy as np
+from typing import TypeAlias
 
-from dsp.types import Floats
+import numpy as np
+import numpy.typing as npt
+
+from dsp.types import Floats, Samples
+
+_BLOCK = 32
+
+_Reals: TypeAlias = npt.NDArray[np.floating]
 
 
 def fractional_delays(half_taps: int, factor: int, beta: float) -> Floats:
     """Filters that find the ``factor - 1`` equally spaced values between two neighbouring samples.
 
     Row j - 1 weighs the samples n - half_taps + 1 … n + half_taps to give the value at n + j/factor. Each
-    row reproduces a constant and a straight line exactly: :mod:`dsp.truepeak` rests a proof on that.
+    row reproduces a constant and a straight line exactly, which :func:`bend_gain` rests on.
 
     Parameters
     ----------
@@ -43,3 +50,77 @@ def fractional_delays(half_taps: int, factor: int, beta: float) -> Floats:
     wanted[:, 0] = 1.0
     missing = wanted - moments @ taps[..., np.newaxis]
     return np.asarray(taps + (basis @ np.linalg.solve(moments @ basis, missing))[..., 0])
+
+
+def bend_gain(delays: Floats, spacing: int) -> float:
+    """How far a value can pass its two neighbours on a coarser grid, per unit of second difference.
+
+    Parameters
+    ----------
+    delays
+        (factor - 1, taps) from :func:`fractional_delays`.
+    spacing
+        Steps of the fine grid between two points of the coarse grid; a divisor of the factor. With the factor
+        itself, the coarse grid is the samples.
+
+    Returns
+    -------
+    float
+        The largest ‖g‖₁, where a filter less the straight line between its coarse neighbours is g applied to
+        the second difference x[n-1] - 2·x[n] + x[n+1]; 0 where the grids are the same.
+    """
+    half = delays.shape[1] // 2
+    grid = np.concatenate((np.zeros_like(delays[:1]), delays, np.zeros_like(delays[:1])))
+    grid[0, half - 1] = grid[-1, half] = 1.0
+    step = np.arange(grid.shape[0] - 1)
+    left = step - step % spacing
+    along = (step % spacing / spacing)[:, np.newaxis]
+    rest = grid[:-1] - (1.0 - along) * grid[left] - along * grid[left + spacing]
+    # Dividing by the double zero at z = 1 is summing twice; the last two sums come out as 0.
+    return float(np.abs(rest.cumsum(axis=1).cumsum(axis=1)).sum(axis=1).max())
+
+
+class Blockwise:
+    """Interpolates whole stretches of samples by one matrix product, many outputs a row.
+
+    Parameters
+    ----------
+    delays
+        (factor - 1, taps) from :func:`fractional_delays`.
+    frames
+        Intervals in a stretch; a stretch holds ``frames + taps - 1`` samples.
+    dtype
+        float64, or float32 where the sum's rounding may depend on how many stretches share the product.
+    """
+
+    def __init__(self, delays: Floats, frames: int, dtype: type[np.floating]) -> None:
+        phases, width = delays.shape
+        self._frames = frames
+        self._phases = phases
+        self._blocks = -(-frames // _BLOCK)
+        self._span = _BLOCK + width - 1
+        self._dtype = dtype
+        taps = np.zeros((self._span, phases, _BLOCK), dtype)
+        for at in range(_BLOCK):
+            taps[at : at + width, :, at] = delays.T
+        self._taps = taps.reshape(self._span, -1)
+
+    def _magnitudes(self, stretches: Samples) -> _Reals:
+        """(rows, blocks, phases, _BLOCK): magnitudes between the samples; those past the end are padding."""
+        rows = stretches.shape[0]
+        padded = np.zeros((rows, (self._blocks - 1) * _BLOCK + self._span), self._dtype)
+        padded[:, : stretches.shape[1]] = stretches
+        windows = np.lib.stride_tricks.sliding_window_view(padded, self._span, axis=1)[:, ::_BLOCK]
+        between = windows.reshape(rows * self._blocks, -1) @ self._taps
+        np.abs(between, out=between)
+        return between.reshape(rows, self._blocks, self._phases, _BLOCK)
+
+    def highest(self, stretches: Samples) -> _Reals:
+        """(rows, frames): the highest magnitude within each interval, its ends left out."""
+        each = self._magnitudes(stretches).max(axis=2).reshape(stretches.shape[0], -1)
+        return np.asarray(each[:, : self._frames])
+
+    def total(self, stretches: Samples) -> _Reals:
+        """(rows,): the sum of the magnitudes within all intervals, their ends left out."""
+        each = self._magnitudes(stretches).sum(axis=2).reshape(stretches.shape[0], -1)
+        return np.asarray(each[:, : self._frames].sum(axis=1))

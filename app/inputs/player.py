@@ -24,8 +24,8 @@ from app.inputs.synth.room import CHUNK_FRAMES, Room
 from app.words import player as words
 from dsp.types import Samples
 
-GAIN_MIN_DB = -40.0
-GAIN_MAX_DB = 40.0
+GAIN_MIN_DB = -60.0
+GAIN_MAX_DB = 60.0
 """Where the knob ends: it cannot be turned further."""
 RATE_MIN_HZ = 8_000
 RATE_MAX_HZ = 384_000

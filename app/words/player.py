@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from app.words._catalogue import _
-from app.words.numbers import decibels, signed_decibels
+from app.words.numbers import decibels
 
 
 def part_name(part: str) -> str:
@@ -43,11 +43,6 @@ def note(*, hum_hz: float | None, overload: bool) -> str:
 def made_by() -> str:
     """How the samples come about, beside the ways of a real device."""
     return _("made by the program")
-
-
-def gain(gain_db: float) -> str:
-    """Where the player's gain knob stands."""
-    return _("{gain} dB").format(gain=signed_decibels(gain_db, 1))
 
 
 def unknown_part(part: str, parts: Sequence[str]) -> str:

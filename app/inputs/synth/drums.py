@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import partial
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from app.inputs.synth.mix import Sound, Tap
 from app.inputs.synth.score import Desk, Kind, Section, evening, luck
 from app.inputs.synth.store import NoteStore
 from dsp.decibels import db_to_amplitude
-from dsp.types import Samples
+from dsp.types import Floats, Samples
 
 CHANNELS = 4
 """Kick, snare, overhead left, overhead right."""
@@ -66,9 +67,8 @@ def play(seed: int, rate_hz: int) -> Iterator[Sound]:
     }
     for section in evening(seed):
         for hit in _hits(section, luck(seed, Desk.DRUMS, section.index)):
-            sound = store.get(
-                (hit.drum, hit.take), lambda hit=hit: _strike(hit.drum, hit.take, seed, rate_hz)
-            )
+            make = partial(_strike, hit.drum, hit.take, seed, rate_hz)
+            sound = store.get((hit.drum, hit.take), make)
             gain = _FULL_EFFORT * db_to_amplitude(hit.level_db)
             yield Sound(round(hit.start_s * rate_hz), sound, gain, taps[hit.drum])
 
@@ -122,17 +122,17 @@ def _strike(drum: _Drum, take: int, seed: int, rate_hz: int) -> Samples:
     ramp = max(2, round(0.0003 * rate_hz))
     stroke[:ramp] *= np.linspace(0.0, 1.0, ramp)
     stroke *= np.linspace(1.0, 0.0, stroke.size) ** 0.25
-    return (stroke / np.max(np.abs(stroke))).astype(np.float32)
+    return np.asarray(stroke / np.max(np.abs(stroke)), np.float32)
 
 
-def _kick(rate_hz: int, random: np.random.Generator) -> np.ndarray:
+def _kick(rate_hz: int, random: np.random.Generator) -> Floats:
     t_s = _time(0.7, rate_hz)
     skin = _sweep(t_s, 50.0 * random.uniform(0.98, 1.02), 95.0, 0.022, rate_hz) * np.exp(-t_s / 0.13)
     beater = hiss(t_s.size, 1500.0, 5000.0, rate_hz, random) * np.exp(-t_s / 0.003)
     return skin + 0.12 * beater
 
 
-def _snare(rate_hz: int, random: np.random.Generator) -> np.ndarray:
+def _snare(rate_hz: int, random: np.random.Generator) -> Floats:
     t_s = _time(0.5, rate_hz)
     tune = random.uniform(0.98, 1.02)
     skin = _sweep(t_s, 187.0 * tune, 40.0, 0.01, rate_hz) * np.exp(-t_s / 0.07)
@@ -141,8 +141,8 @@ def _snare(rate_hz: int, random: np.random.Generator) -> np.ndarray:
     return skin + 0.5 * second + 0.22 * wires
 
 
-def _tom(low_hz: float) -> Callable[[int, np.random.Generator], np.ndarray]:
-    def strike(rate_hz: int, random: np.random.Generator) -> np.ndarray:
+def _tom(low_hz: float) -> Callable[[int, np.random.Generator], Floats]:
+    def strike(rate_hz: int, random: np.random.Generator) -> Floats:
         t_s = _time(0.9, rate_hz)
         skin = _sweep(t_s, low_hz * random.uniform(0.99, 1.01), 0.5 * low_hz, 0.04, rate_hz)
         stick = hiss(t_s.size, 800.0, 5000.0, rate_hz, random) * np.exp(-t_s / 0.006)
@@ -151,8 +151,8 @@ def _tom(low_hz: float) -> Callable[[int, np.random.Generator], np.ndarray]:
     return strike
 
 
-def _metal(seconds: float, low_hz: float, fall_s: float) -> Callable[[int, np.random.Generator], np.ndarray]:
-    def strike(rate_hz: int, random: np.random.Generator) -> np.ndarray:
+def _metal(seconds: float, low_hz: float, fall_s: float) -> Callable[[int, np.random.Generator], Floats]:
+    def strike(rate_hz: int, random: np.random.Generator) -> Floats:
         t_s = _time(seconds, rate_hz)
         wash = hiss(t_s.size, low_hz, 14_000.0, rate_hz, random) * np.exp(-t_s / fall_s)
         stick = hiss(t_s.size, low_hz, 9_000.0, rate_hz, random) * np.exp(-t_s / 0.008)
@@ -161,21 +161,22 @@ def _metal(seconds: float, low_hz: float, fall_s: float) -> Callable[[int, np.ra
     return strike
 
 
-_STROKES: dict[_Drum, Callable[[int, np.random.Generator], np.ndarray]] = {
+_STROKES: dict[_Drum, Callable[[int, np.random.Generator], Floats]] = {
     _Drum.KICK: _kick,
     _Drum.SNARE: _snare,
     _Drum.HAT: _metal(0.25, 6000.0, 0.04),
     _Drum.OPEN_HAT: _metal(0.5, 5000.0, 0.12),
     _Drum.HIGH_TOM: _tom(140.0),
     _Drum.LOW_TOM: _tom(88.0),
-    _Drum.CRASH: _metal(2.0, 2800.0, 0.5),
+    _Drum.CRASH: _metal(1.8, 2800.0, 0.45),
 }
 
 
-def _time(seconds: float, rate_hz: int) -> np.ndarray:
+def _time(seconds: float, rate_hz: int) -> Floats:
     return np.arange(round(seconds * rate_hz)) / rate_hz
 
 
-def _sweep(t_s: np.ndarray, rest_hz: float, above_hz: float, fall_s: float, rate_hz: int) -> np.ndarray:
+def _sweep(t_s: Floats, rest_hz: float, above_hz: float, fall_s: float, rate_hz: int) -> Floats:
     """A sine that falls to its resting pitch, as a skin does after the blow."""
-    return np.sin(2.0 * np.pi * np.cumsum(rest_hz + above_hz * np.exp(-t_s / fall_s)) / rate_hz)
+    turns = np.cumsum(rest_hz + above_hz * np.exp(-t_s / fall_s)) / rate_hz
+    return np.asarray(np.sin(2.0 * np.pi * turns))

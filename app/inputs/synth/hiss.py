@@ -16,7 +16,7 @@ def hiss(frames: int, low_hz: float, high_hz: float, rate_hz: int, random: np.ra
     rising = 1.0 / (1.0 + (low_hz / np.maximum(hz, 1.0)) ** 4)
     falling = 1.0 / (1.0 + (hz / min(high_hz, 0.45 * rate_hz)) ** 4)
     noise = np.fft.irfft(spectrum * rising * falling, size)[:frames]
-    return (noise / np.sqrt(np.mean(noise**2))).astype(np.float32)
+    return np.asarray(noise / np.sqrt(np.mean(noise**2)), np.float32)
 
 
 def swell(frames: int, rise_frames: int, fall_frames: int) -> Samples:
@@ -24,4 +24,4 @@ def swell(frames: int, rise_frames: int, fall_frames: int) -> Samples:
     place = np.arange(frames, dtype=np.float32)
     up = np.minimum(1.0, (place + 1.0) / max(1, min(rise_frames, frames)))
     down = np.minimum(1.0, (frames - place) / max(1, min(fall_frames, frames)))
-    return ((0.5 - 0.5 * np.cos(np.pi * up)) * (0.5 - 0.5 * np.cos(np.pi * down))).astype(np.float32)
+    return np.asarray((0.5 - 0.5 * np.cos(np.pi * up)) * (0.5 - 0.5 * np.cos(np.pi * down)), np.float32)

@@ -114,7 +114,7 @@ def evening(seed: int) -> Iterator[Section]:
         plan = (
             (Kind.REST, 0, quiet_s, 0.0),
             (Kind.VERSE, verse_bars, 0.0, random.uniform(-5.5, -4.0)),
-            (Kind.REST, 0, random.uniform(2.5, 4.0), 0.0),
+            (Kind.REST, 0, random.uniform(3.0, 4.0), 0.0),
             (Kind.CHORUS, 8, 0.0, random.uniform(-0.7, 0.0)),
         )
         for kind, bars, rest_s, effort_db in plan:

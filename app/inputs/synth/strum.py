@@ -107,12 +107,12 @@ def _notes(section: Section, random: np.random.Generator) -> list[_Note]:
                 string_db = level_db + random.uniform(-2.0, 0.0) - (0.3 * order if not stroke.down else 0.0)
                 start_s = at_s + order * gap_s
                 struck[string].append(_Note(start_s, min(leave_s, start_s + _LONGEST_S), pitch, string_db))
-    notes = []
-    for string in struck.values():
-        notes += [
-            _Note(now.start_s, min(now.stop_s, then.start_s), now.pitch, now.level_db)
-            for now, then in pairwise([*string, _Note(np.inf, np.inf, 0, 0.0)])
-        ]
+    end_of_time = _Note(np.inf, np.inf, 0, 0.0)
+    notes = [
+        _Note(now.start_s, min(now.stop_s, then.start_s), now.pitch, now.level_db)
+        for same_string in struck.values()
+        for now, then in pairwise([*same_string, end_of_time])
+    ]
     return sorted((note for note in notes if note.stop_s > note.start_s), key=lambda note: note.start_s)
 
 

@@ -159,7 +159,7 @@ class _Mouth:
         frames = round(_GRAIN_S * self._rate_hz)
         grains = grains[:, :frames] * np.cos(np.linspace(0.0, np.pi / 2, frames)) ** 0.5
         grains -= grains.mean(axis=1, keepdims=True)
-        return (grains / np.sqrt(np.sum(grains[0] ** 2))).astype(np.float32).reshape(-1)
+        return np.asarray(grains / np.sqrt(np.sum(grains[0] ** 2)), np.float32).reshape(-1)
 
 
 def _sing(

@@ -1,0 +1,114 @@
+"""The four live figures. Digits keep their places: fixed fields, figures of one width, a true minus."""
+
+from __future__ import annotations
+
+import math
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QFontMetrics
+from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QWidget
+
+from app.coach.judgement import Verdict
+from app.engine.snapshot import Snapshot
+from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
+from app.words import numbers
+from app.words import window as words
+
+
+class Figures(QWidget):
+    """Average, peak hold with the count of clips, headroom and noise floor of one channel."""
+
+    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._average = _Figure(words.average_label(), "dBFS", 1)
+        self._hold = _Figure(words.hold_label(), "dBFS", 1)
+        self._headroom = _Figure(words.headroom_label(), "dB", 1)
+        self._floor = _Figure(words.floor_label(), "dBFS", 0)
+        self._all = (self._average, self._hold, self._headroom, self._floor)
+        layout = QHBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(GAP)
+        for figure in self._all:
+            layout.addWidget(figure, 1)
+        self.set_theme(theme)
+
+    def set_theme(self, theme: Theme) -> None:
+        """Take the colours and the type from a theme."""
+        for figure in self._all:
+            figure.set_theme(theme)
+
+    def show_state(self, snapshot: Snapshot, channel: int, *, old: bool) -> None:
+        """Show the figures of a channel; none while they are old."""
+        there = not old and channel < len(snapshot.peak_hold_dbfs)
+        average = (
+            snapshot.average_dbfs[channel] if there and channel < len(snapshot.average_dbfs) else math.nan
+        )
+        hold = snapshot.peak_hold_dbfs[channel] if there else math.nan
+        headroom = snapshot.headroom_db[channel] if there else math.nan
+        floor = snapshot.noise_floor_dbfs[channel] if there else math.nan
+        self._average.show_level(average)
+        self._hold.show_level(hold)
+        self._headroom.show_level(headroom)
+        self._floor.show_level(floor)
+        clips = snapshot.clips[channel] if there and channel < len(snapshot.clips) else 0
+        self._hold.show_note(words.clip_count(clips) if clips else "")
+
+
+class _Figure(QFrame):
+    """One figure: what it is, its value in a field of fixed width, its unit."""
+
+    def __init__(self, label: str, unit: str, digits: int) -> None:
+        super().__init__()
+        self.setProperty("panel", True)
+        self._name, self._unit_name, self._digits = label, unit, digits
+        self._label, self._value, self._unit, self._note = QLabel(label), QLabel(), QLabel(unit), QLabel()
+        self._label.setProperty("quiet", True)
+        self._unit.setProperty("small", True)
+        self._value.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignBottom)
+        self._unit.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignBottom)
+        self._note.hide()
+        layout = QGridLayout(self)
+        layout.setContentsMargins(MARGIN, GAP - UNIT, GAP, GAP - UNIT)
+        layout.setHorizontalSpacing(UNIT + 2)
+        layout.setVerticalSpacing(0)
+        layout.addWidget(self._label, 0, 0, 1, 2)
+        layout.addWidget(self._note, 0, 2)
+        layout.addWidget(self._value, 1, 0)
+        layout.addWidget(self._unit, 1, 1, 1, 2)
+        layout.setColumnStretch(2, 1)
+        self.show_level(math.nan)
+
+    def set_theme(self, theme: Theme) -> None:
+        """Set the type, and with it the width of the field."""
+        font = theme.font(Type.FIGURE)
+        palette = theme.palette
+        self._value.setStyleSheet(
+            f"font-size: {font.pixelSize()}px; font-weight: 600; color: {palette.text};"
+        )
+        self._value.setFont(font)
+        metrics = QFontMetrics(font)
+        widest = numbers.decibels(-88.8 if self._digits else -188, self._digits)
+        self._value.setFixedWidth(metrics.horizontalAdvance(widest) + 2)
+        small = theme.font(Type.SMALL)
+        # The unit stands on the value's base line.
+        drop = max(0, metrics.descent() - QFontMetrics(small).descent())
+        self._unit.setStyleSheet(f"padding-bottom: {drop}px;")
+        awash = Verdict.AWASH
+        self._note.setStyleSheet(
+            f"background: {palette.verdicts[awash]}; color: {palette.on_verdicts[awash]}; font-weight: 600;"
+            f"font-size: {small.pixelSize()}px; border-radius: 4px; padding: 1px 6px;"
+        )
+
+    def show_level(self, level_db: float) -> None:
+        """Show a value; a dash while it is not known."""
+        text = numbers.decibels(level_db, self._digits)
+        if text == self._value.text():
+            return
+        self._value.setText(text)
+        self.setAccessibleName(words.figure_spoken(self._name, text, self._unit_name))
+
+    def show_note(self, note: str) -> None:
+        """Show a mark beside the label, or none."""
+        if note != self._note.text() or self._note.isHidden() == bool(note):
+            self._note.setText(note)
+            self._note.setVisible(bool(note))

@@ -1,0 +1,182 @@
+"""What is listened to and what is played: the input, the part, and the knob of the built-in player."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QComboBox, QFileDialog, QHBoxLayout, QLabel, QSlider, QWidget
+
+from app.window.services import InputChoice, PartChoice
+from app.window.theme import GAP, Theme
+from app.words import numbers
+from app.words import window as words
+
+_FILE = "\N{NULL}file"
+_AGAIN = "\N{NULL}again"
+_STEPS_PER_DB = 2
+
+
+class Picker(QWidget):
+    """Chooses; whoever listens to the signals does it."""
+
+    input_chosen = Signal(str)
+    """A spec."""
+    look_again = Signal()
+    part_chosen = Signal(str)
+    gain_turned = Signal(float)
+
+    def __init__(
+        self,
+        theme: Theme,
+        parts: Sequence[PartChoice],
+        gain_range_db: tuple[float, float],
+        parent: QWidget | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self._current = InputChoice("", "")
+        self._choices: tuple[InputChoice, ...] = ()
+        self._looking = True
+        self._dialog: QFileDialog | None = None
+
+        self._inputs = QComboBox()
+        self._inputs.setAccessibleName(words.input_name())
+        self._inputs.setMinimumContentsLength(22)
+        self._inputs.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self._inputs.activated.connect(self._take_input)
+
+        self._parts = QComboBox()
+        self._parts.setAccessibleName(words.part_name())
+        self._parts.setAccessibleDescription(words.part_tip())
+        self._parts.setToolTip(words.part_tip())
+        for part in parts:
+            self._parts.addItem(part.label, part.key)
+        self._parts.activated.connect(lambda index: self.part_chosen.emit(self._parts.itemData(index)))
+        self._parts.setVisible(bool(parts))
+
+        low_db, high_db = gain_range_db
+        self._gain = QSlider(Qt.Orientation.Horizontal)
+        self._gain.setRange(round(low_db * _STEPS_PER_DB), round(high_db * _STEPS_PER_DB))
+        self._gain.setSingleStep(1)
+        self._gain.setPageStep(3 * _STEPS_PER_DB)
+        self._gain.setAccessibleName(words.player_gain_name())
+        self._gain.setToolTip(words.player_gain_name())
+        self._gain.setMinimumWidth(120)
+        self._gain.setMaximumWidth(260)
+        self._gain.valueChanged.connect(self._turn)
+        self._gain_text = QLabel()
+        self._gain_text.setProperty("quiet", True)
+
+        layout = QHBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(GAP)
+        layout.addWidget(self._inputs, 3)
+        layout.addWidget(self._parts, 1)
+        layout.addWidget(self._gain_text)
+        layout.addWidget(self._gain, 2)
+        layout.addStretch(0)
+        self.show_gain(None)
+        self._fill()
+        self.set_theme(theme)
+
+    def set_theme(self, theme: Theme) -> None:
+        """Keep the width of the gain's text, whatever its digits."""
+        del theme  # the style sheet has done the rest by now
+        widest = words.player_gain_value(numbers.signed_decibels(-88.8, 1))
+        self._gain_text.setMinimumWidth(self._gain_text.fontMetrics().horizontalAdvance(widest))
+
+    def show_input(self, spec: str, name: str) -> None:
+        """Show what is open."""
+        choice = InputChoice(spec, name)
+        if choice != self._current:
+            self._current = choice
+            self._fill()
+
+    def show_choices(self, choices: Sequence[InputChoice], *, looking: bool) -> None:
+        """Offer these inputs; ``looking`` while the system is still asked for them."""
+        if (tuple(choices), looking) != (self._choices, self._looking):
+            self._choices, self._looking = tuple(choices), looking
+            self._fill()
+
+    def show_part(self, key: str) -> None:
+        """Show which part is chosen."""
+        index = self._parts.findData(key)
+        if index >= 0:
+            self._parts.setCurrentIndex(index)
+
+    def show_gain(self, gain_db: float | None) -> None:
+        """Show where the player's knob stands, or hide it: nothing else has one that we can turn."""
+        for widget in (self._gain, self._gain_text):
+            widget.setVisible(gain_db is not None)
+        if gain_db is not None:
+            before = self._gain.blockSignals(True)
+            self._gain.setValue(round(gain_db * _STEPS_PER_DB))
+            self._gain.blockSignals(before)
+            self._write_gain(gain_db)
+
+    def _turn(self, steps: int) -> None:
+        gain_db = steps / _STEPS_PER_DB
+        self._write_gain(gain_db)
+        self.gain_turned.emit(gain_db)
+
+    def _write_gain(self, gain_db: float) -> None:
+        self._gain_text.setText(words.player_gain_value(numbers.signed_decibels(gain_db, 1)))
+
+    def _fill(self) -> None:
+        if self._inputs.view().isVisible():
+            self._inputs.hidePopup()
+        self._inputs.clear()
+        choices = list(self._choices)
+        known = _same_input(self._current.spec, choices)
+        if self._current.spec and known is None:
+            choices.insert(0, self._current)
+            known = 0
+        for choice in choices:
+            self._inputs.addItem(choice.label, choice.spec)
+        self._inputs.setCurrentIndex(known if known is not None else -1)
+        if known is not None and self._current.label:
+            self._inputs.setItemText(known, self._current.label)
+        if choices:
+            self._inputs.insertSeparator(self._inputs.count())
+        self._inputs.addItem(words.open_file(), _FILE)
+        if self._looking:
+            self._inputs.addItem(words.looking_for_inputs(), "")
+        else:
+            self._inputs.addItem(words.look_again(), _AGAIN)
+
+    def _take_input(self, index: int) -> None:
+        spec = self._inputs.itemData(index)
+        known = _same_input(
+            self._current.spec,
+            [InputChoice(self._inputs.itemData(i) or "", "") for i in range(self._inputs.count())],
+        )
+        if spec == _FILE:
+            self._ask_for_file()
+        elif spec == _AGAIN:
+            self.look_again.emit()
+        elif spec:
+            self.input_chosen.emit(spec)
+            return
+        self._inputs.setCurrentIndex(known if known is not None else -1)
+
+    def _ask_for_file(self) -> None:
+        # Not modal for the program, and never waited for: the chart goes on behind it.
+        if self._dialog is None:
+            self._dialog = QFileDialog(self, words.open_file_title())
+            self._dialog.setFileMode(QFileDialog.FileMode.ExistingFile)
+            endings = "*.wav *.flac *.ogg *.mp3 *.aiff *.aif *.caf *.w64 *.rf64 *.opus"
+            self._dialog.setNameFilters([f"{words.sound_files()} ({endings})", f"{words.all_files()} (*)"])
+            self._dialog.fileSelected.connect(lambda path: self.input_chosen.emit(f"file:{path}"))
+        self._dialog.open()
+
+
+def _same_input(spec: str, choices: Sequence[InputChoice]) -> int | None:
+    """Where an input stands among others; the player is the same one wherever its knob stands."""
+
+    def bare(text: str) -> str:
+        return ":".join(text.split(":")[:2]) if text.startswith("player") else text
+
+    for index, choice in enumerate(choices):
+        if spec and bare(choice.spec) == bare(spec):
+            return index
+    return None

@@ -25,7 +25,7 @@ def amplitude_to_db(amplitude: float) -> float: ...
 @overload
 def amplitude_to_db(amplitude: npt.NDArray[np.floating]) -> Floats: ...
 def amplitude_to_db(amplitude: _Ratio) -> float | Floats:
-    """20·log10 of an amplitude ratio; zero and below read ``-inf`` without a warning."""
+    """20·log10 of an amplitude ratio; zero and below read ``-inf`` without a warning, nan stays nan."""
     return _log10(amplitude, 20.0)
 
 
@@ -34,7 +34,7 @@ def power_to_db(power: float) -> float: ...
 @overload
 def power_to_db(power: npt.NDArray[np.floating]) -> Floats: ...
 def power_to_db(power: _Ratio) -> float | Floats:
-    """10·log10 of a power ratio; zero and below read ``-inf`` without a warning."""
+    """10·log10 of a power ratio; zero and below read ``-inf`` without a warning, nan stays nan."""
     return _log10(power, 10.0)
 
 
@@ -54,9 +54,9 @@ def mean_square_to_dbfs(mean_square: _Ratio) -> float | Floats:
 
 def _log10(ratio: _Ratio, factor: float) -> float | Floats:
     if isinstance(ratio, float | int):
-        return factor * math.log10(ratio) if ratio > 0.0 else -math.inf
+        return -math.inf if ratio <= 0.0 else factor * math.log10(ratio)
     values = np.asarray(ratio, dtype=np.float64)
     out = np.full(values.shape, -np.inf)
-    np.log10(values, out=out, where=values > 0.0)
+    np.log10(values, out=out, where=~(values <= 0.0))
     out *= factor
     return out

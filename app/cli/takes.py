@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
+from rich import box
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
@@ -15,7 +16,7 @@ from app.log.document import row_document, take_document
 from app.log.export import check_ending
 from app.log.export import export as export_takes
 from app.log.listing import event_texts, remarks
-from app.log.records import TakeDetail
+from app.log.records import TakeDetail, TakeRow, TakeState
 from app.log.store import Store
 from app.words import advice
 from app.words import log as words
@@ -45,16 +46,15 @@ def list_(last: int | None, as_json: bool) -> None:
     if not rows:
         console.print(words.no_takes_yet(), markup=False)
         return
-    table = Table()
-    table.add_column(words.take_heading(), justify="right")
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    table.add_column(words.take_heading(), justify="right", no_wrap=True)
     table.add_column(words.name_heading(), overflow="ellipsis", no_wrap=True)
     table.add_column(words.part_heading(), overflow="ellipsis", no_wrap=True)
     table.add_column(words.started_heading(), no_wrap=True)
-    table.add_column(words.length_heading(), justify="right")
+    table.add_column(words.length_heading(), justify="right", no_wrap=True)
     table.add_column(words.verdict_heading(), no_wrap=True)
-    table.add_column(words.peak_heading(), justify="right")
-    table.add_column(words.clips_heading(), justify="right")
-    table.add_column(words.state_heading())
+    table.add_column(words.peak_heading(), justify="right", min_width=5)
+    table.add_column(words.clips_heading(), justify="right", no_wrap=True)
     for row in rows:
         table.add_row(
             str(row.number),
@@ -62,10 +62,9 @@ def list_(last: int | None, as_json: bool) -> None:
             Text(words.one_line(row.part)),
             row.started[:16].replace("T", " "),
             clock(row.duration_s),
-            advice.verdict_name(row.verdict) if row.verdict else "",
+            "\n".join(_verdict_and_state(row)),
             decibels(row.peak_dbfs),
             str(row.clips),
-            words.state_name(row.state),
         )
     console.print(table)
 
@@ -104,6 +103,12 @@ def _open() -> Store:
     return store
 
 
+def _verdict_and_state(row: TakeRow) -> list[str]:
+    """The verdict, and the state where it is not the usual one."""
+    texts = [advice.verdict_name(row.verdict)] if row.verdict else []
+    return texts if row.state is TakeState.CLOSED else [*texts, words.state_name(row.state)]
+
+
 def _print(console: Console, take: TakeDetail) -> None:
     row = take.row
     title = words.take_title(row.number, words.one_line(row.name))
@@ -114,7 +119,7 @@ def _print(console: Console, take: TakeDetail) -> None:
     console.print(" · ".join(facts), markup=False)
     for line in remarks(take):
         console.print(line, markup=False)
-    figures = Table()
+    figures = Table(box=box.SIMPLE_HEAD)
     for heading in (
         words.channel_heading(),
         words.average_max_heading(),
@@ -141,7 +146,7 @@ def _print_events(console: Console, take: TakeDetail) -> None:
     if not take.events:
         console.print(words.no_events(), markup=False)
         return
-    happened = Table()
+    happened = Table(box=box.SIMPLE_HEAD)
     happened.add_column(words.place_heading(), justify="right")
     happened.add_column(words.channel_heading(), justify="right")
     happened.add_column(words.event_heading())

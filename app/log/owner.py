@@ -25,6 +25,8 @@ class Owner:
         self._connection = sqlite3.connect(
             self._path, timeout=0, isolation_level=None, check_same_thread=False
         )
+        # Nothing is ever written there, so no journal need lie beside it.
+        self._connection.execute("PRAGMA journal_mode = OFF")
         self._connection.execute("BEGIN EXCLUSIVE")
 
     def close(self) -> None:
@@ -40,10 +42,13 @@ def is_alive(log: Path, token: str) -> bool:
     if not path.exists():
         return False
     try:
-        connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=0)
+        connection = sqlite3.connect(
+            f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=0, isolation_level=None
+        )
     except sqlite3.Error:
         return False
     try:
+        connection.execute("PRAGMA journal_mode = OFF")
         connection.execute("BEGIN EXCLUSIVE")
     except sqlite3.OperationalError:
         return True

@@ -77,6 +77,7 @@ class Recording:
         self._verdict: Verdict | None = None
         self._trace = TraceBuilder(first.reading.hop_frames / first.info.rate_hz)
         self._events: list[TakeEvent] = []
+        self._input_is_lost = False
 
     def continues(self, report: HopReport) -> bool:
         """Whether a report goes on where this take is: the same input, and not begun anew."""
@@ -126,8 +127,9 @@ class Recording:
 
     def note_input_lost(self) -> None:
         """Write down that the input went away, or became another one, at this point."""
-        if not any(event.kind == EventKind.INPUT_LOST for event in self._events[-1:]):
+        if not self._input_is_lost:
             self._events.append(TakeEvent(EventKind.INPUT_LOST, self._duration_frames))
+            self._input_is_lost = True
 
     def update(self, *, with_trace: bool = False, final: bool = False) -> TakeUpdate:
         """The take as it stands, with the events that nobody took yet."""
@@ -189,6 +191,8 @@ class Recording:
     def _add_events(self, events: Sequence[Event]) -> bool:
         before = len(self._events)
         for event in events:
+            if event.kind in {EventKind.INPUT_LOST, EventKind.INPUT_BACK}:
+                self._input_is_lost = event.kind == EventKind.INPUT_LOST
             # A clip may reach over either end of the take; whatever else happens, happens at one place.
             inside: tuple[int, int | None] | None = None
             if event.kind in _CLIPS:

@@ -51,7 +51,6 @@ def csv_text(takes: Iterable[TakeDetail]) -> str:
     writer.writerow(COLUMNS)
     for take in takes:
         for entry in _entries(take):
-            # An empty string would be quoted, and so read as text; None is an empty cell.
             writer.writerow([_cell(entry.get(column)) for column in COLUMNS])
     return out.getvalue()
 
@@ -73,7 +72,7 @@ def unguarded(cell: str) -> str:
 
 
 def _cell(value: Any) -> str | float | None:
-    return guarded(value) or None if isinstance(value, str) else value
+    return guarded(value) if isinstance(value, str) else value
 
 
 def _entries(take: TakeDetail) -> Sequence[dict[str, Any]]:

@@ -75,6 +75,7 @@ class LogWriter:
         self._owner: Owner | None = None
         self._inode: tuple[int, int] | None = None
         self._stopping = threading.Event()
+        self._all_written = False
         # Written by the writer thread alone; a reference or an int is read whole by any other.
         self._problem: LogError | None = None
         self._notice = ""
@@ -116,12 +117,14 @@ class LogWriter:
 
     def close(self, timeout_s: float = 5.0) -> bool:
         """Write everything and stop. False when it could not all be written in time: see ``problem``."""
+        if not self._thread.is_alive():
+            return self._all_written
         deadline = time.monotonic() + timeout_s
-        written = self.flush(timeout_s)
+        self._all_written = self.flush(timeout_s)
         self._stopping.set()
         self._queue.put(None)
         self._thread.join(max(0.1, deadline - time.monotonic()))
-        return written and not self._thread.is_alive()
+        return self._all_written and not self._thread.is_alive()
 
     # Everything below runs on the writer thread.
 
@@ -225,14 +228,13 @@ class LogWriter:
                     self._owner = store.become_owner()
                 if store.interrupt_orphans():
                     self._revision += 1
-                identity = self._identity()
-                if identity != self._inode:
-                    for take in self._takes.values():
-                        take.forget_written()
-                self._inode = identity
+                self._inode = self._identity()
             except BaseException:
                 store.close()
                 raise
+            # It may be another file now, or have lost what it had; writing everything twice is harmless.
+            for take in self._takes.values():
+                take.forget_written()
             self._store = store
             self._notice = store.notice or self._notice
         return self._store

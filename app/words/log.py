@@ -163,11 +163,6 @@ def verdict_heading() -> str:
     return _("Verdict")
 
 
-def state_heading() -> str:
-    """Head of the column with states."""
-    return _("State")
-
-
 def channel_heading() -> str:
     """Head of the column with channel numbers."""
     return _("Channel")

@@ -19,6 +19,8 @@ TICK_S = 0.1
 _BOTTOM_DBFS = -120.0
 _TOP_DBFS = 12.0
 _CLASS_DB = 0.1
+_TICKS_PER_BLOCK = 10
+_MAX_BLOCKS = 7200
 _CLASSES = round((_TOP_DBFS - _BOTTOM_DBFS) / _CLASS_DB)
 
 # Loud playing is the part of the playing whose slow average lies within 6 dB of the level that 5 % of it
@@ -54,6 +56,11 @@ class Evidence:
         self._counts = np.zeros(_CLASSES, np.int64)
         self._recent: deque[tuple[int, int, float]] = deque()
         self._highest_dbfs = -math.inf
+        # A forecast needs a longer look back than a verdict: nine times the memory, or two hours of playing.
+        longest = _MAX_BLOCKS if memory_ticks is None else max(1, 9 * memory_ticks // _TICKS_PER_BLOCK)
+        self._blocks: deque[float] = deque(maxlen=longest)
+        self._block_ticks = 0
+        self._block_peak = -math.inf
 
     @property
     def oldest_tick(self) -> int:
@@ -61,8 +68,26 @@ class Evidence:
         full = self._memory_ticks is not None and len(self._recent) == self._memory_ticks
         return self._recent[0][0] if full else -1
 
-    def add(self, average_dbfs: Floats, peak_dbfs: Floats, first_tick: int = 0) -> None:
-        """Add ticks, (ticks,) each: the slow average at the end, and the highest sample peak within."""
+    def add(
+        self, average_dbfs: Floats, peak_dbfs: Floats, first_tick: int = 0, playing_dbfs: float = -math.inf
+    ) -> None:
+        """Add ticks.
+
+        Parameters
+        ----------
+        average_dbfs, peak_dbfs
+            (ticks,): the slow average at the end of each, and the highest sample within.
+        first_tick
+            Number of the first one in the stream.
+        playing_dbfs
+            Only ticks with this average or more count into the blocks of the forecast.
+        """
+        for peak in peak_dbfs[average_dbfs >= playing_dbfs].tolist():
+            self._block_peak = max(self._block_peak, peak)
+            self._block_ticks += 1
+            if self._block_ticks == _TICKS_PER_BLOCK:
+                self._blocks.append(self._block_peak)
+                self._block_ticks, self._block_peak = 0, -math.inf
         classes = _class_of(average_dbfs)
         if self._memory_ticks is None:
             self._counts += np.bincount(classes, minlength=_CLASSES)
@@ -74,6 +99,11 @@ class Evidence:
             if len(self._recent) > self._memory_ticks:
                 self._counts[self._recent.popleft()[1]] -= 1
         self._highest_dbfs = max((peak for _, _, peak in self._recent), default=-math.inf)
+
+    @property
+    def block_peaks_dbfs(self) -> Floats:
+        """(blocks,): the highest sample of each second of playing, pauses left out, oldest first."""
+        return np.array(self._blocks)
 
     def levels(self, threshold_dbfs: float) -> Levels | None:
         """Weigh what lies above the threshold; None when nothing does."""

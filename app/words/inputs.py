@@ -266,3 +266,88 @@ def fake_name() -> str:
 def fake_unplugged() -> str:
     """Say that the fake is unplugged."""
     return _("The fake input is unplugged.")
+
+
+# ``swellmark inputs``.
+
+
+def inputs_help() -> str:
+    """``swellmark inputs --help``."""
+    return _("List the inputs that can be opened, each with what to write behind --input.")
+
+
+def report_help() -> str:
+    """``--report``."""
+    return _("Print versions, host APIs and devices, without private names, ready to send to a helper.")
+
+
+def number_heading() -> str:
+    """The column of device numbers."""
+    return _("No.")
+
+
+def host_api_heading() -> str:
+    """The column of host APIs."""
+    return _("Host API")
+
+
+def channels_heading() -> str:
+    """The column of channel counts."""
+    return _("Channels")
+
+
+def rate_heading() -> str:
+    """The column of rates."""
+    return _("Own rate")
+
+
+def spec_heading() -> str:
+    """The column of what to write behind ``--input``."""
+    return _("To open it")
+
+
+def default_mark() -> str:
+    """Stands beside the number of the device that the system records from."""
+    return _(" (default)")
+
+
+def no_devices() -> str:
+    """Say that nothing can record."""
+    return _("The system offers no sound input: is the interface plugged in and switched on?")
+
+
+def player_line(specs: Sequence[str]) -> str:
+    """The parts of the built-in player."""
+    return _("Built-in player, no hardware needed: {specs}").format(specs=", ".join(specs))
+
+
+def file_line() -> str:
+    """How to open a file."""
+    return _("A sound file: file:PATH")
+
+
+def not_there() -> str:
+    """A package that is not installed."""
+    return _("not installed")
+
+
+def host_apis_line(names: Sequence[str]) -> str:
+    """The host APIs of the report."""
+    return _("Host APIs: {names}").format(names=", ".join(names) or numbers.UNKNOWN)
+
+
+def device_line(index: int, name: str, channels: int, rate_hz: float, *, is_default: bool) -> str:
+    """One device of the report."""
+    line = ngettext(
+        "Input {index}: {name}, {count} channel, {rate}",
+        "Input {index}: {name}, {count} channels, {rate}",
+        channels,
+    ).format(index=index, name=name, count=channels, rate=rate(rate_hz))
+    return line + (default_mark() if is_default else "")
+
+
+def device_choice(name: str, host_api: str, *, is_default: bool) -> str:
+    """A device in the window's list."""
+    if is_default:
+        return _("{name} ({host_api}), the system's own choice").format(name=name, host_api=host_api)
+    return f"{name} ({host_api})"

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import datetime, timedelta, timezone
 from enum import StrEnum
+from functools import cache
 
 import numpy as np
 
@@ -151,6 +152,13 @@ class TakeUpdate:
 
 def iso_started(started_us: int, utc_offset_s: int) -> str:
     """Write a moment as ISO 8601 local time with its offset, to the millisecond."""
-    zone = timezone(timedelta(seconds=utc_offset_s))
-    moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=started_us)
-    return moment.astimezone(zone).isoformat(timespec="milliseconds")
+    local = _EPOCH + timedelta(microseconds=started_us, seconds=utc_offset_s)
+    return local.isoformat(timespec="milliseconds") + _offset(utc_offset_s)
+
+
+_EPOCH = datetime(1970, 1, 1)
+
+
+@cache
+def _offset(utc_offset_s: int) -> str:
+    return datetime.min.replace(tzinfo=timezone(timedelta(seconds=utc_offset_s))).isoformat()[19:]

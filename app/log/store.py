@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import Any, TypeVar
 
 from app.coach.judgement import Verdict
 from app.errors import LogError, UsageError
@@ -29,6 +29,8 @@ from app.log.records import (
 )
 from app.settings import data_folder
 from app.words import log as words
+
+_Result = TypeVar("_Result")
 
 _ROW = (
     "number, name, part, started_us, utc_offset_s, frames, rate_hz, state, verdict, input_name, lost_frames,"
@@ -62,14 +64,14 @@ class Store:
         self.path = path or log_path()
         self.notice = ""
         """A sentence for the user about what happened when the log was opened, or nothing."""
+        self._busy_s = busy_s
         with self._told():
             try:
                 self._connection = schema.connect(self.path, busy_s=busy_s)
             except sqlite3.DatabaseError as error:
                 if not is_damage(error):
                     raise
-                self.notice = set_aside(self.path, busy_s=busy_s)
-                self._connection = schema.connect(self.path, busy_s=busy_s)
+                self._mend()
 
     def __enter__(self) -> Store:
         return self
@@ -87,11 +89,11 @@ class Store:
 
     def count(self) -> int:
         """How many takes there are."""
-        return int(self._rows("SELECT count(*) FROM take")[0][0])
+        return int(self._read("SELECT count(*) FROM take")[0][0])
 
     def list_takes(self, limit: int = 100, offset: int = 0) -> list[TakeRow]:
         """Takes from the newest to the oldest."""
-        rows = self._rows(f"SELECT {_ROW} FROM take ORDER BY number DESC LIMIT ? OFFSET ?", limit, offset)  # noqa: S608 - a constant
+        rows = self._read(f"SELECT {_ROW} FROM take ORDER BY number DESC LIMIT ? OFFSET ?", limit, offset)  # noqa: S608 - a constant
         return [_take_row(row) for row in rows]
 
     def take(self, number: int) -> TakeDetail:
@@ -102,8 +104,11 @@ class Store:
         app.errors.UsageError
             When there is no take with this number.
         """
+        return self._reading(lambda: self._take(number))
+
+    def _take(self, number: int) -> TakeDetail:
         # One transaction, so that figures and events belong together while another program writes.
-        with self._told(), self._transaction("BEGIN"):
+        with self._transaction("BEGIN"):
             rows = self._rows(f"SELECT {_ROW} FROM take WHERE number = ?", number)  # noqa: S608 - a constant
             if not rows:
                 raise UsageError(words.no_such_take(number))
@@ -124,6 +129,14 @@ class Store:
             events=tuple(TakeEvent(*row) for row in events),
             trace=LevelTrace(*traces[0]) if traces else LevelTrace(),
         )
+
+    def look_for_damage(self) -> None:
+        """Read everything once, which takes a while, so that damage is found before it is met."""
+        verdict = self._read("PRAGMA quick_check(1)")
+        if verdict != [("ok",)]:
+            with self._told():
+                self._connection.close()
+                self._mend()
 
     # Writing: for the writer thread
 
@@ -226,9 +239,27 @@ class Store:
 
     # What both need
 
-    def _rows(self, sql: str, *values: object) -> list[Any]:
+    def _read(self, sql: str, *values: object) -> list[Any]:
+        return self._reading(lambda: self._rows(sql, *values))
+
+    def _reading(self, read: Callable[[], _Result]) -> _Result:
+        """Read; a log that turns out to be damaged is set aside, and the fresh one read instead."""
         with self._told():
-            return self._connection.execute(sql, values).fetchall()
+            try:
+                return read()
+            except sqlite3.DatabaseError as error:
+                if not is_damage(error):
+                    raise
+                self._connection.close()
+                self._mend()
+                return read()
+
+    def _mend(self) -> None:
+        self.notice = set_aside(self.path, busy_s=self._busy_s)
+        self._connection = schema.connect(self.path, busy_s=self._busy_s)
+
+    def _rows(self, sql: str, *values: object) -> list[Any]:
+        return self._connection.execute(sql, values).fetchall()
 
     def _run(self, sql: str, *values: object) -> None:
         self._connection.execute(sql, values)
@@ -254,6 +285,10 @@ class Store:
             raise LogError(words.log_cannot_be_opened(str(self.path), str(error)), repr(error)) from error
 
 
+_STATES = {state.value: state for state in TakeState}
+_VERDICTS = {verdict.value: verdict for verdict in Verdict} | {None: None}
+
+
 def _take_row(row: tuple[Any, ...]) -> TakeRow:
     number, name, part, started_us, utc_offset_s, frames, rate_hz, state, verdict, *rest = row
     input_name, lost_frames, clips, peak_dbfs = rest
@@ -263,8 +298,8 @@ def _take_row(row: tuple[Any, ...]) -> TakeRow:
         part=part,
         started=iso_started(started_us, utc_offset_s),
         duration_s=frames / rate_hz,
-        state=TakeState(state),
-        verdict=None if verdict is None else Verdict(verdict),
+        state=_STATES[state],
+        verdict=_VERDICTS[verdict],
         input_name=input_name,
         rate_hz=rate_hz,
         lost_frames=lost_frames,

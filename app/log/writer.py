@@ -225,6 +225,7 @@ class LogWriter:
             store = Store(self.path, busy_s=self._busy_s)
             try:
                 if self._owner is None:
+                    store.look_for_damage()
                     self._owner = store.become_owner()
                 if store.interrupt_orphans():
                     self._revision += 1

@@ -48,6 +48,11 @@ def column_of(hop: int, hops_per_column: float) -> int:
     return math.ceil((hop + 1) / hops_per_column - _TINY) - 1
 
 
+def columns_of(hops: npt.NDArray[np.int64], hops_per_column: float) -> npt.NDArray[np.int64]:
+    """:func:`column_of` for many hops."""
+    return (np.ceil((hops + 1) / hops_per_column - _TINY) - 1).astype(np.int64)
+
+
 def reduce_columns(
     average_dbfs: Levels,
     peak_dbfs: Levels,

@@ -38,9 +38,9 @@ class LevelScale:
         return max(0.0, 1.0 - self._depth(min(level_dbfs, self.top_dbfs)) / self._depth(self.bottom_dbfs))
 
     def heights(self, levels_dbfs: Float32) -> Float32:
-        """Where many levels lie: the same map for an array of any shape; nan stays nan."""
+        """Where many levels lie: the same map for an array of any shape."""
         linear = self.top_dbfs - self.knee_dbfs
-        clamped = np.clip(levels_dbfs, self.bottom_dbfs, self.top_dbfs)
+        clamped = np.minimum(np.fmax(levels_dbfs, self.bottom_dbfs), self.top_dbfs)  # fmax: nan at the foot
         below = np.maximum(self.knee_dbfs - clamped, 0.0)
         depth = np.minimum(self.top_dbfs - clamped, linear) + linear * np.log1p(below / linear)
         return (1.0 - depth / self._depth(self.bottom_dbfs)).astype(np.float32)

@@ -14,6 +14,7 @@ from dsp.loudness import Loudness
 from dsp.noise import NoiseFloor
 from dsp.peaks import PeakHold, hop_peaks
 from dsp.reading import Fault, FaultKind, Reading, Summary
+from dsp.sums import hop_mean_squares, hop_means
 from dsp.truepeak import TruePeak
 from dsp.types import Floats, Samples
 
@@ -138,14 +139,23 @@ class Chain:
         start_frame = self._position
         self._position += real_frames
         if hops.shape[0]:
-            hops, peaks, bad_samples = self._mend(hops)
+            # Each channel in one piece of memory: every stage works channel by channel.
+            hops, peaks, bad_samples = self._mend(np.asfortranarray(hops))
             average_dbfs = self._average.process(hops)
             self._hold.process(peaks)
             self._true_peak.process(hops)
             momentary_lufs, short_term_lufs = self._loudness.process(hops)
-            self._noise.process(hops)
+            mean_squares = hop_mean_squares(hops, self.hop_frames)
+            self._noise.process(mean_squares)
             clips = self._clips.process(hops, start_frame, peaks)
-            self._totals.add(hops, real_frames, peaks, average_dbfs, bad_samples)
+            self._totals.add(
+                real_frames,
+                bad_samples,
+                peaks,
+                average_dbfs,
+                self.hop_frames * hop_means(hops, self.hop_frames),
+                self.hop_frames * mean_squares,
+            )
         else:
             average_dbfs = peaks = np.empty((0, self.channels))
             momentary_lufs = short_term_lufs = np.empty(0)
@@ -205,13 +215,18 @@ class _Totals:
         self.squares: Floats = np.zeros(channels)
 
     def add(
-        self, hops: Samples, real_frames: int, peaks: Floats, average_dbfs: Floats, bad_samples: int
+        self,
+        frames: int,
+        bad_samples: int,
+        peaks: Floats,
+        average_dbfs: Floats,
+        sums: Floats,
+        squares: Floats,
     ) -> None:
-        self.frames += real_frames
+        """Add hops; arrays are (hops, channels)."""
+        self.frames += frames
         self.bad_samples += bad_samples
         np.maximum(self.peak, peaks.max(axis=0), out=self.peak)
         np.maximum(self.average_max_dbfs, average_dbfs.max(axis=0), out=self.average_max_dbfs)
-        self.sums += hops.sum(axis=0, dtype=np.float64)
-        for channel in range(hops.shape[1]):
-            column = hops[:, channel].astype(np.float64)
-            self.squares[channel] += column @ column
+        self.sums += sums.sum(axis=0)
+        self.squares += squares.sum(axis=0)

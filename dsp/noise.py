@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from dsp.decibels import mean_square_to_dbfs
-from dsp.types import Floats, Samples
+from dsp.types import Floats
 
 _BLOCK_HOPS = 5
 _MEMORY_BLOCKS = 1200  # one minute of 50 ms blocks
@@ -28,7 +28,6 @@ class NoiseFloor:
     """
 
     def __init__(self, rate_hz: int, channels: int, frames_per_hop: int) -> None:
-        self._hop = frames_per_hop
         self._block_s = _BLOCK_HOPS * frames_per_hop / rate_hz
         self._powers = np.empty((_MEMORY_BLOCKS, channels))
         self._count = 0
@@ -39,12 +38,10 @@ class NoiseFloor:
         self.level_dba: Floats = np.full(channels, np.nan)
         """(channels,): the same, A-weighted (IEC 61672-1)."""
 
-    def process(self, hops: Samples) -> None:
-        """Take in whole hops, ``(n * frames_per_hop, channels)``."""
-        channels = hops.shape[1]
-        cube = hops.reshape(-1, self._hop, channels).astype(np.float64)
-        for power in np.einsum("hfc,hfc->hc", cube, cube) / self._hop:
-            self._partial += power
+    def process(self, mean_squares: Floats) -> None:
+        """Take in the mean square of each hop, (hops, channels)."""
+        for mean_square in mean_squares:
+            self._partial += mean_square
             self._partial_hops += 1
             if self._partial_hops == _BLOCK_HOPS:
                 self._powers[self._count % _MEMORY_BLOCKS] = self._partial / _BLOCK_HOPS

@@ -34,11 +34,12 @@ def takes() -> None:
 
 @takes.command("list", help=words.list_help())
 @click.option("--last", type=click.IntRange(min=1), metavar="N", help=words.last_help())
+@click.option("--find", metavar="WORDS", default="", help=words.find_help())
 @json_option
-def list_(last: int | None, as_json: bool) -> None:
+def list_(last: int | None, find: str, as_json: bool) -> None:
     """List the takes."""
     with _open() as store:
-        rows = store.list_takes(limit=last or _ALL)
+        rows = store.list_takes(limit=last or _ALL, search=find)
     if as_json:
         print_json({"swellmark": app.__version__, "takes": [row_document(row) for row in rows]})
         return
@@ -115,8 +116,11 @@ def _print(console: Console, take: TakeDetail) -> None:
     console.print(Text(title, style="bold"))
     source = words.input_line(words.one_line(row.input_name), f"{row.rate_hz / 1000:g}")
     verdict = [advice.verdict_name(row.verdict)] if row.verdict else []
-    facts = [*verdict, clock(row.duration_s), words.state_name(row.state), row.started, source]
+    kept = [words.kept()] if row.kept else []
+    facts = [*verdict, clock(row.duration_s), words.state_name(row.state), *kept, row.started, source]
     console.print(" · ".join(facts), markup=False)
+    if row.notes:
+        console.print(Text(words.one_line(row.notes, most=500)))
     for line in remarks(take):
         console.print(line, markup=False)
     figures = Table(box=box.SIMPLE_HEAD)

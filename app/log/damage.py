@@ -11,7 +11,13 @@ from pathlib import Path
 from app.log import schema
 from app.words import log as words
 
-_KEYS = {"take": "number", "channel": "take, position", "event": "take, seq", "trace": "take"}
+_KEYS = {
+    "session": "number",
+    "take": "number",
+    "channel": "take, position",
+    "event": "take, seq",
+    "trace": "take",
+}
 """Each table with its primary key, parents first."""
 
 
@@ -90,9 +96,12 @@ def _recover(aside: Path, fresh: sqlite3.Connection) -> int:
             keys = key.split(", ")
             for order in (key, ", ".join(f"{column} DESC" for column in keys)):
                 _copy(damaged, fresh, table, order)
-        # What belonged to a take that is gone has nowhere to be.
-        for table in list(_KEYS)[1:]:
+        # What belonged to a take that is gone has nowhere to be; a take whose session is gone gets another.
+        for table in ("channel", "event", "trace"):
             fresh.execute(f"DELETE FROM {table} WHERE take NOT IN (SELECT number FROM take)")  # noqa: S608 - constants
+        fresh.execute("UPDATE take SET session = NULL WHERE session NOT IN (SELECT number FROM session)")
+        for statement in schema.GROUP_INTO_SESSIONS:
+            fresh.execute(statement)
         (count,) = fresh.execute("SELECT count(*) FROM take").fetchone()
         fresh.execute("COMMIT")
     finally:
@@ -104,9 +113,11 @@ def _recover(aside: Path, fresh: sqlite3.Connection) -> int:
 
 def _copy(damaged: sqlite3.Connection, fresh: sqlite3.Connection, table: str, order: str) -> None:
     """Copy the rows of a table in this order, as far as they can be read."""
-    names = [row[1] for row in fresh.execute(f"PRAGMA table_info({table})")]
-    columns, marks = ", ".join(names), ", ".join("?" * len(names))
     with contextlib.suppress(sqlite3.DatabaseError):
+        # An older log lacks some columns.
+        had = {row[1] for row in damaged.execute(f"PRAGMA table_info({table})")}
+        names = [row[1] for row in fresh.execute(f"PRAGMA table_info({table})") if row[1] in had]
+        columns, marks = ", ".join(names), ", ".join("?" * len(names))
         for row in damaged.execute(f"SELECT {columns} FROM {table} ORDER BY {order}"):  # noqa: S608 - constants
             # A row that breaks a rule of the fresh table is damaged too.
             with contextlib.suppress(sqlite3.IntegrityError):

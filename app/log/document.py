@@ -23,6 +23,9 @@ def row_document(row: TakeRow) -> dict[str, Any]:
         "lost_frames": row.lost_frames,
         "clips": row.clips,
         "peak_dbfs": level(row.peak_dbfs),
+        "session": row.session,
+        "kept": row.kept,
+        "notes": row.notes,
     }
 
 

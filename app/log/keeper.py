@@ -22,7 +22,7 @@ from app.coach.verdict import Coach
 from app.engine.snapshot import HopReport
 from app.errors import UsageError
 from app.log.recording import CoachMaker, Recording
-from app.log.records import TakeState, TakeUpdate, iso_started
+from app.log.records import TakeState, TakeUpdate, iso_started, storable
 
 _SUBMIT_EVERY_S = 0.25
 _TRACE_EVERY_S = 5.0
@@ -117,7 +117,7 @@ class TakeKeeper:
             Makes the coach that judges this take alone, for (channels, rate_hz, hop_frames): one with
             ``memory_s=None``. None makes one for ``part`` with the usual target.
         """
-        asked = _Asked(_storable(name), _storable(part), make_coach or _coach_for(part))
+        asked = _Asked(storable(name), storable(part), make_coach or _coach_for(part))
         with self._lock:
             self._end(TakeState.CLOSED)
             self._asked = asked
@@ -255,8 +255,3 @@ def _coach_for(part: str) -> CoachMaker:
     except UsageError:
         profile = find_part("other")
     return partial(Coach, profile=profile, memory_s=None, take_s=None)
-
-
-def _storable(text: str) -> str:
-    """Replace what no text file can hold: halves of surrogate pairs, and NUL."""
-    return text.encode("utf-8", "replace").decode("utf-8").replace("\0", "\N{REPLACEMENT CHARACTER}")

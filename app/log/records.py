@@ -47,6 +47,23 @@ class TakeRow:
     """Clips at full scale in all channels."""
     peak_dbfs: float | None
     """Highest of the channels."""
+    session: int | None = None
+    notes: str = ""
+    kept: bool = False
+    """Somebody marked it as one to keep."""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionRow:
+    """One evening, or one song: takes that belong together."""
+
+    number: int
+    name: str
+    started: str
+    """ISO 8601 local time with its offset from UTC."""
+    takes: int
+    kept: int
+    """How many of them are marked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,3 +179,8 @@ _EPOCH = datetime(1970, 1, 1)
 @cache
 def _offset(utc_offset_s: int) -> str:
     return datetime.min.replace(tzinfo=timezone(timedelta(seconds=utc_offset_s))).isoformat()[19:]
+
+
+def storable(text: str) -> str:
+    """Replace what no text file can hold: halves of surrogate pairs, and NUL."""
+    return text.encode("utf-8", "replace").decode("utf-8").replace("\0", "\N{REPLACEMENT CHARACTER}")

@@ -16,6 +16,28 @@ from app.words import log as words
 APPLICATION_ID = 0x53774D6B
 """Marks the file as ours, so that another program's database is never taken for a damaged log."""
 
+SESSION_PAUSE_US = 4 * 3600 * 1_000_000
+"""Takes further apart than this are of two sessions."""
+
+GROUP_INTO_SESSIONS = (
+    # A take begins a session when the one before it ended too long before. abs(): a clock may jump back.
+    f"""CREATE TEMP TABLE grouped AS
+        SELECT number, is_first, sum(is_first) OVER (ORDER BY number) AS place FROM (
+            SELECT number, coalesce(abs(started_us - lag(started_us + frames * 1000000 / rate_hz)
+                OVER (ORDER BY number)) > {SESSION_PAUSE_US}, 1) AS is_first
+            FROM take WHERE session IS NULL)""",  # noqa: S608 - a constant
+    "CREATE TEMP TABLE highest AS SELECT coalesce(max(number), 0) AS number FROM session",
+    """INSERT INTO session (number, name, started_us, utc_offset_s)
+        SELECT (SELECT number FROM highest) + place, '', started_us, utc_offset_s
+        FROM grouped JOIN take USING (number) WHERE is_first""",
+    """UPDATE take SET session = (SELECT number FROM highest)
+            + (SELECT place FROM grouped WHERE grouped.number = take.number)
+        WHERE session IS NULL""",
+    "DROP TABLE grouped",
+    "DROP TABLE highest",
+)
+"""Puts takes without a session into new ones."""
+
 MIGRATIONS: tuple[tuple[str, ...], ...] = (
     (
         # AUTOINCREMENT: the number of a deleted take is not given out again.
@@ -65,6 +87,22 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             points BLOB NOT NULL
         )""",
     ),
+    (
+        """CREATE TABLE session (
+            number INTEGER PRIMARY KEY AUTOINCREMENT,
+            name TEXT NOT NULL,
+            started_us INTEGER NOT NULL,
+            utc_offset_s INTEGER NOT NULL
+        )""",
+        "ALTER TABLE take ADD COLUMN session INTEGER REFERENCES session",
+        "ALTER TABLE take ADD COLUMN notes TEXT NOT NULL DEFAULT ''",
+        "ALTER TABLE take ADD COLUMN kept INTEGER NOT NULL DEFAULT 0 CHECK (kept IN (0, 1))",
+        # When it was deleted; it can be brought back for a while.
+        "ALTER TABLE take ADD COLUMN deleted_us INTEGER",
+        "CREATE INDEX take_session ON take (session, number)",
+        "CREATE INDEX take_deleted ON take (deleted_us) WHERE deleted_us IS NOT NULL",
+        *GROUP_INTO_SESSIONS,
+    ),
 )
 
 
@@ -82,6 +120,8 @@ def connect(path: Path, *, busy_s: float) -> sqlite3.Connection:
     os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
     connection = sqlite3.connect(path, timeout=busy_s, isolation_level=None)
     try:
+        # SQLite folds the case of ASCII only.
+        connection.create_function("folded", 1, str.casefold, deterministic=True)
         connection.execute("PRAGMA foreign_keys = ON")
         _migrate(connection, path)
         connection.execute("PRAGMA journal_mode = WAL")

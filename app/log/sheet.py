@@ -101,8 +101,10 @@ def _section(take: TakeDetail) -> str:
         f"<h2>{_own(words.take_title(row.number, row.name))}</h2>",
         f"<p>{_own(words.input_line(row.input_name, f'{row.rate_hz / 1000:g}'))} · {_text(row.started)} · "
         f"{clock(row.duration_s)} · {_text(words.state_name(row.state))}"
+        + (f" · {_text(words.kept())}" if row.kept else "")
         + (f" · <strong>{_text(advice.verdict_name(row.verdict))}</strong>" if row.verdict else "")
         + "</p>",
+        *([f"<p>{_own(row.notes)}</p>"] if row.notes else []),
         *(f'<p class="remark">{_text(line)}</p>' for line in remarks(take)),
         _picture(take),
         _channels(take),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeVar
@@ -20,11 +20,11 @@ from app.log.damage import is_damage, set_aside
 from app.log.records import (
     ChannelFigures,
     LevelTrace,
+    SessionRow,
     TakeDetail,
     TakeEvent,
     TakeRow,
     TakeState,
-    TakeUpdate,
     iso_started,
 )
 from app.settings import data_folder
@@ -34,8 +34,9 @@ _Result = TypeVar("_Result")
 
 _ROW = (
     "number, name, part, started_us, utc_offset_s, frames, rate_hz, state, verdict, input_name, lost_frames,"
-    " clips, peak_dbfs"
+    " clips, peak_dbfs, session, notes, kept"
 )
+_THERE = "deleted_us IS NULL"
 
 
 def log_path() -> Path:
@@ -89,12 +90,61 @@ class Store:
 
     def count(self) -> int:
         """How many takes there are."""
-        return int(self._read("SELECT count(*) FROM take")[0][0])
+        return int(self._read(f"SELECT count(*) FROM take WHERE {_THERE}")[0][0])  # noqa: S608 - a constant
 
-    def list_takes(self, limit: int = 100, offset: int = 0) -> list[TakeRow]:
-        """Takes from the newest to the oldest."""
-        rows = self._read(f"SELECT {_ROW} FROM take ORDER BY number DESC LIMIT ? OFFSET ?", limit, offset)  # noqa: S608 - a constant
+    def list_takes(
+        self,
+        limit: int = 100,
+        offset: int = 0,
+        *,
+        search: str = "",
+        session: int | None = None,
+        kept_only: bool = False,
+    ) -> list[TakeRow]:
+        """Takes from the newest to the oldest; a negative limit is none.
+
+        Parameters
+        ----------
+        search
+            Words that must all occur in name, part, notes, input or the session's name, whatever their case.
+        session
+            Only takes of this one.
+        kept_only
+            Only takes that were marked.
+        """
+        conditions = [_THERE]
+        values: list[object] = []
+        for word in search.split():
+            conditions.append(
+                "instr(folded(name || char(10) || part || char(10) || notes || char(10) || input_name"
+                " || char(10) || coalesce((SELECT s.name FROM session s WHERE s.number = take.session), '')), ?)"
+            )
+            values.append(word.casefold())
+        if session is not None:
+            conditions.append("session = ?")
+            values.append(session)
+        if kept_only:
+            conditions.append("kept")
+        where = " AND ".join(conditions)
+        rows = self._read(
+            f"SELECT {_ROW} FROM take WHERE {where} ORDER BY number DESC LIMIT ? OFFSET ?",  # noqa: S608 - constants
+            *values,
+            limit,
+            offset,
+        )
         return [_take_row(row) for row in rows]
+
+    def sessions(self) -> list[SessionRow]:
+        """Sessions that have takes, from the newest to the oldest."""
+        rows = self._read(
+            "SELECT session.number, session.name, session.started_us, session.utc_offset_s, count(*),"
+            " sum(kept) FROM session JOIN take ON take.session = session.number WHERE deleted_us IS NULL"
+            " GROUP BY session.number ORDER BY session.number DESC"
+        )
+        return [
+            SessionRow(number, name, iso_started(started_us, offset_s), takes, kept)
+            for number, name, started_us, offset_s, takes, kept in rows
+        ]
 
     def take(self, number: int) -> TakeDetail:
         """Everything about one take.
@@ -109,7 +159,7 @@ class Store:
     def _take(self, number: int) -> TakeDetail:
         # One transaction, so that figures and events belong together while another program writes.
         with self._transaction("BEGIN"):
-            rows = self._rows(f"SELECT {_ROW} FROM take WHERE number = ?", number)  # noqa: S608 - a constant
+            rows = self._rows(f"SELECT {_ROW} FROM take WHERE number = ? AND {_THERE}", number)  # noqa: S608 - a constant
             if not rows:
                 raise UsageError(words.no_such_take(number))
             channels = self._rows(
@@ -169,73 +219,20 @@ class Store:
                 if owner.is_alive(self.path, token):
                     continue
                 orphans += self._rows("SELECT number FROM take WHERE state = 'open' AND owner = ?", token)
-                self._run("UPDATE take SET state = 'interrupted' WHERE state = 'open' AND owner = ?", token)
+                self.change("UPDATE take SET state = 'interrupted' WHERE state = 'open' AND owner = ?", token)
         return [number for (number,) in orphans]
 
-    def save_take(self, update: TakeUpdate, number: int | None, owner_token: str) -> int:
-        """Write a take as it stands now; returns its number. Inside :meth:`writing`.
+    def rows(self, sql: str, *values: object) -> list[Any]:
+        """Read within a transaction, for :mod:`app.log.saving`."""
+        return self._rows(sql, *values)
 
-        ``number`` is what the take had so far: a log that was replaced meanwhile gives it the same one again
-        unless that is taken.
-        """
-        if number is not None and self._rows(
-            "SELECT 1 FROM take WHERE number = ? AND uid <> ?", number, update.uid
-        ):
-            number = None
-        peaks = [c.peak_dbfs for c in update.per_channel if c.peak_dbfs is not None]
-        self._run(
-            "INSERT INTO take (number, uid, owner, name, part, started_us, utc_offset_s, input_spec,"
-            " input_name, rate_hz, state, frames, lost_frames, verdict, clips, peak_dbfs)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
-            " ON CONFLICT (uid) DO UPDATE SET owner = excluded.owner, state = excluded.state,"
-            " frames = excluded.frames, lost_frames = excluded.lost_frames, verdict = excluded.verdict,"
-            " clips = excluded.clips, peak_dbfs = excluded.peak_dbfs",
-            number,
-            update.uid,
-            owner_token,
-            update.name,
-            update.part,
-            update.started_us,
-            update.utc_offset_s,
-            update.input_spec,
-            update.input_name,
-            update.rate_hz,
-            update.state.value,
-            update.frames,
-            update.lost_frames,
-            update.verdict and update.verdict.value,
-            sum(c.clips for c in update.per_channel),
-            max(peaks, default=None),
-        )
-        ((number,),) = self._rows("SELECT number FROM take WHERE uid = ?", update.uid)
-        self._connection.executemany(
-            "INSERT OR REPLACE INTO channel"
-            " (take, position, peak_dbfs, average_max_dbfs, noise_floor_dbfs, clips)"
-            " VALUES (?, ?, ?, ?, ?, ?)",
-            [
-                (number, position, c.peak_dbfs, c.average_max_dbfs, c.noise_floor_dbfs, c.clips)
-                for position, c in enumerate(update.per_channel)
-            ],
-        )
-        if update.trace is not None:
-            self._run(
-                "INSERT OR REPLACE INTO trace (take, point_s, points) VALUES (?, ?, ?)",
-                number,
-                update.trace.point_s,
-                update.trace.points,
-            )
-        return int(number)
+    def change(self, sql: str, *values: object) -> sqlite3.Cursor:
+        """Run one statement, for :mod:`app.log.saving` and :mod:`app.log.edit`. Inside :meth:`writing`."""
+        return self._connection.execute(sql, values)
 
-    def save_events(self, number: int, first_seq: int, events: Sequence[TakeEvent]) -> None:
-        """Write events of a take, counted from ``first_seq``. Inside :meth:`writing`."""
-        self._connection.executemany(
-            "INSERT OR IGNORE INTO event (take, seq, kind, frame, channel, frames, peak_dbfs, detail)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            [
-                (number, seq, str(e.kind), e.frame, e.channel, e.frames, e.peak_dbfs, e.detail)
-                for seq, e in enumerate(events, first_seq)
-            ],
-        )
+    def change_many(self, sql: str, rows: Iterable[Sequence[object]]) -> None:
+        """Run one statement for many rows. Inside :meth:`writing`."""
+        self._connection.executemany(sql, rows)
 
     # What both need
 
@@ -260,9 +257,6 @@ class Store:
 
     def _rows(self, sql: str, *values: object) -> list[Any]:
         return self._connection.execute(sql, values).fetchall()
-
-    def _run(self, sql: str, *values: object) -> None:
-        self._connection.execute(sql, values)
 
     @contextlib.contextmanager
     def _transaction(self, begin: str) -> Iterator[None]:
@@ -291,7 +285,7 @@ _VERDICTS = {verdict.value: verdict for verdict in Verdict} | {None: None}
 
 def _take_row(row: tuple[Any, ...]) -> TakeRow:
     number, name, part, started_us, utc_offset_s, frames, rate_hz, state, verdict, *rest = row
-    input_name, lost_frames, clips, peak_dbfs = rest
+    input_name, lost_frames, clips, peak_dbfs, session, notes, kept = rest
     return TakeRow(
         number=number,
         name=name,
@@ -305,4 +299,7 @@ def _take_row(row: tuple[Any, ...]) -> TakeRow:
         lost_frames=lost_frames,
         clips=clips,
         peak_dbfs=peak_dbfs,
+        session=session,
+        notes=notes,
+        kept=bool(kept),
     )

@@ -34,6 +34,9 @@ COLUMNS = (
     "headroom_db",
     "noise_floor_dbfs",
     "clips",
+    "session",
+    "kept",
+    "notes",
     "kind",
     "t_s",
     "frames",
@@ -72,6 +75,8 @@ def unguarded(cell: str) -> str:
 
 
 def _cell(value: Any) -> str | float | None:
+    if isinstance(value, bool):
+        return int(value)
     return guarded(value) if isinstance(value, str) else value
 
 

@@ -11,13 +11,16 @@ import queue
 import sqlite3
 import threading
 import time
+from collections import deque
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from app.errors import LogError
+from app.errors import LogError, SwellmarkError
 from app.log.damage import is_damage, set_aside
+from app.log.edit import Edit, purge
 from app.log.owner import Owner
 from app.log.records import TakeEvent, TakeUpdate
+from app.log.saving import save_events, save_take
 from app.log.store import Store, log_path
 from app.words import log as words
 
@@ -48,6 +51,13 @@ class _Take:
 
 
 @dataclass(frozen=True, slots=True)
+class _Edit:
+    """A change that a person made."""
+
+    run: Edit
+
+
+@dataclass(frozen=True, slots=True)
 class _Ask:
     """Somebody waits until everything before this is written."""
 
@@ -68,8 +78,9 @@ class LogWriter:
     def __init__(self, path: Path | None = None, *, busy_s: float = 1.0) -> None:
         self.path = path or log_path()
         self._busy_s = busy_s
-        self._queue: queue.SimpleQueue[TakeUpdate | _Ask | None] = queue.SimpleQueue()
+        self._queue: queue.SimpleQueue[TakeUpdate | _Edit | _Ask | None] = queue.SimpleQueue()
         self._takes: dict[str, _Take] = {}
+        self._edits: deque[_Edit] = deque()
         self._asks: list[_Ask] = []
         self._store: Store | None = None
         self._owner: Owner | None = None
@@ -108,6 +119,10 @@ class LogWriter:
     def submit(self, update: TakeUpdate) -> None:
         """Hand over the state of a take. Never blocks, never fails."""
         self._queue.put(update)
+
+    def edit(self, change: Edit) -> None:
+        """Hand over a change of :mod:`app.log.edit`. Never blocks; ``revision`` tells when it is done."""
+        self._queue.put(_Edit(change))
 
     def flush(self, timeout_s: float = 5.0) -> bool:
         """Wait until everything submitted so far is in the log; False when that took too long."""
@@ -154,6 +169,10 @@ class LogWriter:
             if isinstance(item, _Ask):
                 self._asks.append(item)
                 return
+            if isinstance(item, _Edit):
+                # Somebody looks at the list and waits for it.
+                self._edits.append(item)
+                return
             self._take_in(item)
             deadline = deadline or time.monotonic() + FLUSH_EVERY_S
 
@@ -198,15 +217,31 @@ class LogWriter:
             self._close_store()
         store = self._open_store()
         dirty = [take for take in self._takes.values() if take.dirty]
-        if not dirty:
-            return
-        assert self._owner is not None  # noqa: S101 - opened above
+        if dirty:
+            self._write_takes(store, dirty)
+        while self._edits:
+            self._run_edit(store, self._edits.popleft())
+
+    def _run_edit(self, store: Store, edit: _Edit) -> None:
+        try:
+            with store.writing():
+                edit.run(store)
+        except LogError:
+            self._edits.appendleft(edit)
+            raise
+        except SwellmarkError as error:
+            # It asks for something that makes no sense, and will make none later.
+            self._notice = error.sentence
+        self._revision += 1
+
+    def _write_takes(self, store: Store, dirty: list[_Take]) -> None:
+        assert self._owner is not None  # noqa: S101 - taken when the store was opened
         numbers = []
         with store.writing():
             for take in dirty:
                 update = replace(take.update, trace=None) if take.trace_written else take.update
-                number = store.save_take(update, take.number, self._owner.token)
-                store.save_events(number, take.written, take.events[take.written :])
+                number = save_take(store, update, take.number, self._owner.token)
+                save_events(store, number, take.written, take.events[take.written :])
                 numbers.append(number)
         for take, number in zip(dirty, numbers, strict=True):
             take.number = self._numbers[take.update.uid] = number
@@ -226,6 +261,8 @@ class LogWriter:
             try:
                 if self._owner is None:
                     store.look_for_damage()
+                    with store.writing():
+                        purge()(store)
                     self._owner = store.become_owner()
                 if store.interrupt_orphans():
                     self._revision += 1

@@ -208,6 +208,16 @@ def state_name(key: str) -> str:
     return {"open": _("running"), "closed": _("complete"), "interrupted": _("interrupted")}[key]
 
 
+def kept() -> str:
+    """Somebody marked this take."""
+    return _("marked to keep")
+
+
+def find_help() -> str:
+    """``--find``."""
+    return _("Only takes with all these words in name, part, notes, input or session.")
+
+
 def take_title(number: int, name: str) -> str:
     """Heading of one take."""
     return (

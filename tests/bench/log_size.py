@@ -12,6 +12,7 @@ from pathlib import Path
 
 from app.coach.judgement import Verdict
 from app.log.records import ChannelFigures, LevelTrace, TakeEvent, TakeState, TakeUpdate
+from app.log.saving import save_events, save_take
 from app.log.store import Store
 
 TAKES, EVENTS_PER_TAKE = 10_000, 20
@@ -40,9 +41,9 @@ def fill(path: Path) -> None:
                 per_channel=figures,
                 trace=trace,
             )
-            number = store.save_take(update, None, "nobody")
+            number = save_take(store, update, None, "nobody")
             events = [TakeEvent("clip", j * 480_000, 1, 7, 0.0) for j in range(EVENTS_PER_TAKE)]
-            store.save_events(number, 0, events)
+            save_events(store, number, 0, events)
 
 
 def timed(name: str, work: Callable[[], object]) -> None:
@@ -73,7 +74,7 @@ def main() -> None:
             timed("list 100 in the middle", lambda: store.list_takes(100, TAKES // 2))
             timed("count", store.count)
             timed("one take with its events and its picture", lambda: store.take(TAKES // 2))
-            timed("look for damage", lambda: store._rows("PRAGMA quick_check(1)"))
+            timed("look for damage", lambda: store.rows("PRAGMA quick_check(1)"))
 
 
 if __name__ == "__main__":

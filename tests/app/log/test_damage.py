@@ -10,6 +10,7 @@ import pytest
 
 from app.errors import LogError
 from app.log.damage import set_aside
+from app.log.saving import save_events, save_take
 from app.log.store import Store
 
 
@@ -18,8 +19,8 @@ def filled(path, make_update):
     """A log of 300 takes with 10 events each, wholly in one file."""
     with Store(path) as store, store.writing():
         for i in range(300):
-            number = store.save_take(make_update(str(i), name=f"take {i}"), None, "nobody")
-            store.save_events(number, 0, make_update(events=10).events)
+            number = save_take(store, make_update(str(i), name=f"take {i}"), None, "nobody")
+            save_events(store, number, 0, make_update(events=10).events)
     connection = sqlite3.connect(path)
     connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     connection.close()
@@ -75,7 +76,7 @@ def test_most_takes_are_recovered_from_a_file_with_broken_pages(filled, seed):
             assert row.name == f"take {row.number - 1}"
             assert len(store.take(row.number).events) <= 10
         # Numbers go on after the highest that was recovered.
-        assert store._rows("PRAGMA foreign_key_check") == []
+        assert store.rows("PRAGMA foreign_key_check") == []
 
 
 def test_numbers_go_on_where_the_damaged_log_ended(filled, make_update):
@@ -84,7 +85,7 @@ def test_numbers_go_on_where_the_damaged_log_ended(filled, make_update):
     filled.write_bytes(content)
     assert set_aside(filled, busy_s=1.0)
     with Store(filled) as store, store.writing():
-        assert store.save_take(make_update("new"), None, "nobody") == 301
+        assert save_take(store, make_update("new"), None, "nobody") == 301
 
 
 def test_a_sound_log_is_not_set_aside(filled):

@@ -71,6 +71,9 @@ ROW = TakeRow(
     lost_frames=0,
     clips=2,
     peak_dbfs=-0.004,
+    session=2,
+    notes="the bridge was best",
+    kept=True,
 )
 TAKE = TakeDetail(
     ROW,
@@ -85,7 +88,7 @@ TAKE = TakeDetail(
 
 
 def named(name):
-    return replace(TAKE, row=replace(ROW, name=name, part=name, input_name=name))
+    return replace(TAKE, row=replace(ROW, name=name, part=name, input_name=name, notes=name))
 
 
 def read_csv(text):
@@ -132,6 +135,9 @@ def test_a_take_by_the_contract():
         "input": "Input 1",
         "rate_hz": 48_000,
         "lost_frames": 0,
+        "session": 2,
+        "kept": True,
+        "notes": "the bridge was best",
         "per_channel": [
             {
                 "peak_dbfs": 0.0,
@@ -197,7 +203,7 @@ def test_a_level_is_a_json_number_or_null(value):
 @pytest.mark.parametrize("name", HOSTILE)
 def test_hostile_names_in_json(name):
     (take,) = json.loads(json_text([named(name)]))["takes"]
-    assert (take["name"], take["part"], take["input"]) == (name, name, name)
+    assert (take["name"], take["part"], take["input"], take["notes"]) == (name,) * 4
 
 
 # CSV

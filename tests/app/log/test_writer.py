@@ -17,6 +17,7 @@ from app.log import schema
 from app.log import writer as writer_module
 from app.log.keeper import TakeKeeper
 from app.log.records import TakeState
+from app.log.saving import save_take
 from app.log.store import Store
 from app.log.writer import LogWriter
 
@@ -231,7 +232,7 @@ def test_more_events_than_memory_holds_are_admitted(path, make_update, monkeypat
 
 def test_takes_of_a_program_that_is_gone_are_marked_interrupted(path, make_update):
     with Store(path) as store, store.writing():
-        store.save_take(make_update("gone"), None, "0" * 32)
+        save_take(store, make_update("gone"), None, "0" * 32)
     log = LogWriter(path)
     assert log.flush()
     with Store(path) as store:

@@ -1,0 +1,110 @@
+"""What a person changes in the log afterwards: names, notes, marks, sessions, deletion and its undoing.
+
+Each function is a job for :meth:`app.log.writer.LogWriter.edit`, or is called inside
+:meth:`app.log.store.Store.writing` by whoever has a store of their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime, timedelta
+from typing import TypeAlias
+
+from app.errors import UsageError
+from app.log.records import storable
+from app.log.saving import add_session
+from app.log.store import Store
+from app.words import log as words
+
+Edit: TypeAlias = Callable[[Store], None]
+
+KEEP_DELETED_DAYS = 30
+"""How long a deleted take can be brought back."""
+
+
+def rename(number: int, name: str) -> Edit:
+    """Give a take another name."""
+    return lambda store: _change(store, number, "name = ?", storable(name))
+
+
+def set_part(number: int, part: str) -> Edit:
+    """Say what was played."""
+    return lambda store: _change(store, number, "part = ?", storable(part))
+
+
+def set_notes(number: int, notes: str) -> Edit:
+    """Write something about a take."""
+    return lambda store: _change(store, number, "notes = ?", storable(notes))
+
+
+def mark(number: int, kept: bool) -> Edit:
+    """Mark a take as one to keep, or take the mark away."""
+    return lambda store: _change(store, number, "kept = ?", kept)
+
+
+def move(number: int, session: int) -> Edit:
+    """Put a take into another session."""
+    return lambda store: _change(store, number, "session = ?", session)
+
+
+def delete(numbers: Sequence[int], now: datetime | None = None) -> Edit:
+    """Put takes away; :func:`restore` undoes it. A take that runs stays."""
+    deleted_us = _microseconds(now or datetime.now(UTC))
+
+    def run(store: Store) -> None:
+        for number in numbers:
+            store.change(
+                "UPDATE take SET deleted_us = ? WHERE number = ? AND state <> 'open'", deleted_us, number
+            )
+
+    return run
+
+
+def restore(numbers: Sequence[int]) -> Edit:
+    """Bring deleted takes back."""
+
+    def run(store: Store) -> None:
+        for number in numbers:
+            store.change("UPDATE take SET deleted_us = NULL WHERE number = ?", number)
+
+    return run
+
+
+def purge(now: datetime | None = None) -> Edit:
+    """Remove for good what was deleted long ago. Only what was: a clock that is wrong can wait."""
+    limit_us = _microseconds((now or datetime.now(UTC)) - timedelta(days=KEEP_DELETED_DAYS))
+
+    def run(store: Store) -> None:
+        store.change("DELETE FROM take WHERE deleted_us < ?", limit_us)
+
+    return run
+
+
+def begin_session(name: str = "", now: datetime | None = None) -> Edit:
+    """Begin a session: the takes that follow belong to it."""
+    moment = now or datetime.now().astimezone()
+    offset = moment.utcoffset() or timedelta()
+
+    def run(store: Store) -> None:
+        add_session(store, storable(name), _microseconds(moment), int(offset.total_seconds()))
+
+    return run
+
+
+def rename_session(session: int, name: str) -> Edit:
+    """Give a session a name."""
+
+    def run(store: Store) -> None:
+        store.change("UPDATE session SET name = ? WHERE number = ?", storable(name), session)
+
+    return run
+
+
+def _change(store: Store, number: int, what: str, value: object) -> None:
+    sql = f"UPDATE take SET {what} WHERE number = ? AND deleted_us IS NULL"  # noqa: S608 - constants from above
+    if not store.change(sql, value, number).rowcount:
+        raise UsageError(words.no_such_take(number))
+
+
+def _microseconds(moment: datetime) -> int:
+    return (moment - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1)

@@ -12,9 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from app.coach.ticks import TICK_S
 from dsp.types import Floats
-
-TICK_S = 0.1
 
 _BOTTOM_DBFS = -120.0
 _TOP_DBFS = 12.0

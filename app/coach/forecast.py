@@ -3,7 +3,7 @@
 Three things are not known: how fast the tail of the peaks falls, how often playing enters it, and how much
 louder the player gets in the take. Each is a distribution here, and the forecast averages over them, so that
 little evidence gives a wide answer and not a wrong one. The tail's slope starts from what sampled instruments
-show (a mean excess of about 1 dB over the level that one second in five passes) and moves to what is heard.
+show (a mean excess of 0.75 dB over the level that one second in five passes) and moves to what is heard.
 """
 
 from __future__ import annotations
@@ -28,10 +28,10 @@ CENSORED_AT_DBFS = -0.01
 """A block that peaks here or higher was cut off: its true peak is hidden."""
 
 # The slope that sampled instruments show before anything is heard, and how many exceedances that is worth.
-_PRIOR_SCALE_DB = 1.0
+_PRIOR_SCALE_DB = 0.75
 _PRIOR_EXCEEDANCES = 12.0
 # A rehearsal is one stretch of a piece, and no two stretches are equally loud.
-_STRETCH_SD_DB = 0.8
+_STRETCH_SD_DB = 0.5
 
 _NODES = 7
 _GROWTH_NODES = 15

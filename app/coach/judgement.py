@@ -40,6 +40,10 @@ class Reason(StrEnum):
     """The peaks are still under the ceiling; a take, longer and louder, would pass it."""
     FLAT_TOPS = "flat_tops"
     """Possibly overloaded before the converter."""
+    NOISE_NEAR = "noise_near"
+    """More gain is needed, and the noise is so near that it comes along."""
+    HUM_NEAR = "hum_near"
+    """The same, and most of that noise is mains hum."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """From readings to verdicts that stand still while somebody reads them.
 
 Evidence is gathered on a 100 ms grid (:mod:`app.coach.evidence`), judged by the rules
-(:mod:`app.coach.advice`), and held steady here: a change must last before it shows, clipping shows at once.
+(:mod:`app.coach.advice`), and held steady (:mod:`app.coach.steady`).
 """
 
 from __future__ import annotations
@@ -12,11 +12,21 @@ from dataclasses import replace
 
 import numpy as np
 
-from app.coach.advice import FLAT_TOPS_STEP_DB, Opinion, take_allowance_db, weigh, weigh_clipped
-from app.coach.evidence import TICK_S, Evidence, Levels
+from app.coach.advice import (
+    FLAT_TOPS_STEP_DB,
+    Opinion,
+    name_the_limit,
+    take_allowance_db,
+    weigh,
+    weigh_clipped,
+)
+from app.coach.evidence import Evidence, Levels
 from app.coach.forecast import Forecast, forecast
 from app.coach.judgement import CoachReport, Judgement, Reason, Target, Verdict
+from app.coach.knob import KnobWatch
 from app.coach.parts import PartProfile, find_part
+from app.coach.steady import Steady
+from app.coach.ticks import TICK_S, TickCutter, playing_threshold_dbfs
 from dsp.reading import Clip, ClipKind, Reading
 from dsp.types import Floats
 
@@ -25,18 +35,9 @@ TAKE_S = 240.0
 
 ENOUGH_PLAYING_S = 3.0
 
-# Playing lies this far above the noise floor, an RMS level; the slow average of noise swings 2 dB around it.
-_ABOVE_FLOOR_DB = 10.0
-# With the floor unknown: playing 30 dB under the target still reads -48 dBFS, an idle input mostly below -65.
-_UNKNOWN_FLOOR_DBFS = -60.0
-_FAINTEST_DBFS = -70.0
-
 _TARGET = Target()
 
 _HYSTERESIS_DB = 0.75
-_NUMBER_BAND_DB = 1.0
-_VERDICT_HOLD_TICKS = 10
-_NUMBER_HOLD_TICKS = 20
 _FORGET_LISTENING_TICKS = 50
 
 
@@ -66,21 +67,24 @@ class ChannelCoach:
         self.profile = profile
         self.target = target
         self.take_s = take_s
-        self._hops_per_tick = max(1, round(TICK_S / hop_s))
+        self._hop_s = hop_s
         self._memory_ticks = None if memory_s is None else max(1, round(memory_s / TICK_S))
         self._patience_ticks = self._memory_ticks or 0
         self.reset()
 
     def reset(self) -> None:
         """Start the evidence afresh."""
-        self._pending: Floats = np.empty((0, 2))
+        self._cutter = TickCutter(self._hop_s)
         self._ticks = 0
         self._coming_clips: list[tuple[int, ClipKind]] = []
-        self._steady = _Steady()
+        self._steady = Steady()
         self._levels: Levels | None = None
         self._evidence = Evidence(self._memory_ticks)
         self._clip_ticks: dict[ClipKind, int] = {}
         self._quiet_ticks = 0
+        self._knob = KnobWatch()
+        self._hum_dbfs = math.nan
+        self._floor_dbfs = math.nan
 
     def process(
         self,
@@ -89,6 +93,7 @@ class ChannelCoach:
         noise_floor_dbfs: float,
         clips: Sequence[Clip] = (),
         clip_hops_ago: Sequence[int] = (),
+        hum_dbfs: float = math.nan,
     ) -> Judgement:
         """Take in hops and judge.
 
@@ -102,24 +107,21 @@ class ChannelCoach:
             Of this channel, which became known within these hops.
         clip_hops_ago
             For each clip, how many hops before the end of these it lies; taken as 0 where it is not given.
+        hum_dbfs
+            Level of the mains hum; nan where there is none.
         """
-        hops = np.concatenate((self._pending, np.column_stack((average_dbfs, peak_dbfs))))
-        now = self._ticks * self._hops_per_tick + hops.shape[0]
+        self._hum_dbfs = hum_dbfs
+        self._floor_dbfs = noise_floor_dbfs
+        average, peak = self._cutter.push(average_dbfs, peak_dbfs)
         for clip, hops_ago in zip(clips, (*clip_hops_ago, *[0] * len(clips)), strict=False):
-            self._coming_clips.append(((now - 1 - hops_ago) // self._hops_per_tick, clip.kind))
-
-        ticks = hops.shape[0] // self._hops_per_tick
-        whole = ticks * self._hops_per_tick
-        self._pending = hops[whole:]
-        average = hops[self._hops_per_tick - 1 : whole : self._hops_per_tick, 0]
-        peak = hops[:whole, 1].reshape(ticks, self._hops_per_tick).max(axis=1, initial=-math.inf)
-        threshold = _playing_threshold_dbfs(noise_floor_dbfs)
+            tick = (self._cutter.hops - 1 - hops_ago) // self._cutter.hops_per_tick
+            self._coming_clips.append((tick, clip.kind))
         if self._memory_ticks is None:
-            return self._judge_whole(average, peak, threshold)
-        if clips and not ticks:
-            self._show_clips(threshold)
+            return self._judge_whole(average, peak, playing_threshold_dbfs(noise_floor_dbfs))
+        if clips and not average.size:
+            self._show_clips(self._threshold_dbfs())
         for tick_average, tick_peak in zip(average.tolist(), peak.tolist(), strict=True):
-            self._tick(tick_average, tick_peak, threshold)
+            self._tick(tick_average, tick_peak)
         return self._judgement()
 
     def forecast(self, take_s: float, gain_db: float = 0.0) -> Forecast | None:
@@ -135,14 +137,24 @@ class ChannelCoach:
         self._ticks += average.size
         self._take_clips(up_to_tick=self._ticks + 1)
         self._levels = self._evidence.levels(threshold)
-        if self._levels is not None and self._pending.size:
-            rest = float(self._pending[:, 1].max())
-            self._levels = replace(self._levels, peak_dbfs=max(self._levels.peak_dbfs, rest))
-        self._steady = _Steady()
+        if self._levels is not None:
+            highest = max(self._levels.peak_dbfs, self._cutter.pending_peak_dbfs)
+            self._levels = replace(self._levels, peak_dbfs=highest)
+        self._steady = Steady()
         self._steady.show(self._opinion(margin_db=0.0))
         return self._judgement()
 
-    def _tick(self, average: float, peak: float, threshold: float) -> None:
+    def _threshold_dbfs(self) -> float:
+        # The chain's floor looks back a minute, so it lags when the gain goes up; the newest quiet does not.
+        threshold = playing_threshold_dbfs(self._floor_dbfs)
+        newest = self._knob.quiet_dbfs
+        return threshold if math.isnan(newest) else max(threshold, playing_threshold_dbfs(newest))
+
+    def _tick(self, average: float, peak: float) -> None:
+        if self._knob.process(average) is not None:
+            # The evidence belongs to the old setting; what was played since the knob moved will come again.
+            self._forget()
+        threshold = self._threshold_dbfs()
         playing = average >= threshold
         if playing:
             self._evidence.add(np.array([average]), np.array([peak]), self._ticks)
@@ -201,7 +213,7 @@ class ChannelCoach:
         if ClipKind.FLAT_TOP in self._clip_ticks:
             wanted = min(opinion.wanted_db, FLAT_TOPS_STEP_DB)
             return Opinion(Verdict.HIGH_WATER, Reason.FLAT_TOPS, wanted, opinion.values)
-        return opinion
+        return name_the_limit(opinion, self.profile, self._floor_dbfs, self._hum_dbfs)
 
     def _judgement(self) -> Judgement:
         levels, shown = self._levels, self._steady
@@ -215,42 +227,6 @@ class ChannelCoach:
             peak_playing_dbfs=levels.peak_dbfs if levels is not None and enough else None,
             loud_s=levels.loud_s if levels is not None else 0.0,
         )
-
-
-class _Steady:
-    """What is shown: changes only when the opinion has differed for a while."""
-
-    def __init__(self) -> None:
-        self.show(Opinion(Verdict.SLACK, Reason.NOTHING_HEARD, 0.0))
-
-    def show(self, opinion: Opinion) -> None:
-        """Take over an opinion as it is."""
-        self.verdict = opinion.verdict
-        self.reason = opinion.reason
-        self.values = opinion.values
-        self.gain_change_db = _whole_decibels(opinion)
-        self._other_verdict_ticks = 0
-        self._other_number_ticks = 0
-
-    def consider(self, opinion: Opinion) -> None:
-        """Hear the opinion of one tick."""
-        if opinion.verdict is not self.verdict:
-            self._other_verdict_ticks += 1
-            at_once = opinion.verdict is Verdict.AWASH or self.reason is Reason.NOTHING_HEARD
-            if at_once or self._other_verdict_ticks >= _VERDICT_HOLD_TICKS:
-                self.show(opinion)
-            return
-        self._other_verdict_ticks = 0
-        if self.reason is Reason.LISTENING and opinion.reason is Reason.LISTENING:
-            self.values = opinion.values
-            return
-        drifted = abs(_wanted_db(opinion) - self.gain_change_db) > _NUMBER_BAND_DB
-        if self.reason is opinion.reason and not drifted:
-            self._other_number_ticks = 0
-            return
-        self._other_number_ticks += 1
-        if self.reason is Reason.LISTENING or self._other_number_ticks >= _NUMBER_HOLD_TICKS:
-            self.show(opinion)
 
 
 class Coach:
@@ -299,6 +275,7 @@ class Coach:
         judgements = []
         for index, channel in enumerate(self._channels):
             clips = [clip for clip in reading.clips if clip.channel == index]
+            hum = reading.hum[index] if index < len(reading.hum) else None
             ago = [max(0, end_frame - clip.start_frame - clip.frames) // self._hop_frames for clip in clips]
             judgements.append(
                 channel.process(
@@ -307,6 +284,7 @@ class Coach:
                     float(reading.noise_floor_dbfs[index]),
                     clips,
                     ago,
+                    math.nan if hum is None else hum.level_dbfs,
                 )
             )
         # max() keeps the first of equals.
@@ -329,25 +307,3 @@ class Coach:
         """Start the evidence afresh, for instance after the knob was turned."""
         for channel in self._channels:
             channel.reset()
-
-
-def _playing_threshold_dbfs(noise_floor_dbfs: float) -> float:
-    if math.isnan(noise_floor_dbfs):
-        return _UNKNOWN_FLOOR_DBFS
-    return max(_FAINTEST_DBFS, noise_floor_dbfs + _ABOVE_FLOOR_DB)
-
-
-def _wanted_db(opinion: Opinion) -> float:
-    """The wish, where the verdict lets one be made, and in its direction."""
-    if opinion.reason is Reason.LISTENING:
-        return 0.0
-    if opinion.verdict is Verdict.LOW_WATER:
-        return max(1.0, opinion.wanted_db)
-    if opinion.verdict in (Verdict.HIGH_WATER, Verdict.AWASH):
-        return min(-1.0, opinion.wanted_db)
-    return 0.0
-
-
-def _whole_decibels(opinion: Opinion) -> int:
-    # Half a decibel rounds down: the lower gain is the safer one.
-    return math.ceil(_wanted_db(opinion) - 0.5)

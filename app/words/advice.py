@@ -23,20 +23,25 @@ def verdict_name(key: str) -> str:
     }[key]
 
 
-def advice_sentence(reason: str, gain_change_db: int, values: Mapping[str, float] | None = None) -> str:  # noqa: ARG001 - for reasons to come
+def advice_sentence(reason: str, gain_change_db: int, values: Mapping[str, float] | None = None) -> str:
     """What to do, with which knob, by how many decibels."""
-    size = abs(gain_change_db)
-    if reason == "nothing_heard":
-        return _("Play something, or check cable and channel")
-    if reason == "listening":
-        return _("Keep playing, your loudest part")
-    if reason == "clipped":
-        return _("Turn the gain down at least {size} dB, then play it again").format(size=size)
-    if gain_change_db > 0:
-        return _("Turn the gain up about {size} dB").format(size=size)
-    if gain_change_db < 0:
-        return _("Turn the gain down about {size} dB").format(size=size)
-    return _("Leave the gain as it is")
+    figures = {name: decibels(value) for name, value in (values or {}).items()}
+    special = {
+        "nothing_heard": _("Play something, or check cable and channel"),
+        "listening": _("Keep playing, your loudest part"),
+        "clipped": _("Turn the gain down at least {size} dB, then play it again"),
+        "noise_near": _("Move closer or play louder, and turn the gain up {size} dB"),
+        "hum_near": _("Find the hum first, then turn the gain up about {size} dB"),
+    }
+    if reason in special:
+        text = special[reason]
+    elif gain_change_db == 0:
+        text = _("Leave the gain as it is")
+    elif gain_change_db > 0:
+        text = _("Turn the gain up about {size} dB")
+    else:
+        text = _("Turn the gain down about {size} dB")
+    return text.format(size=abs(gain_change_db), **figures)
 
 
 def reason_sentence(reason: str, values: Mapping[str, float]) -> str:
@@ -63,6 +68,8 @@ def reason_sentence(reason: str, values: Mapping[str, float]) -> str:
         "flat_tops": _(
             "Wave tops look cut off below full scale: something before the converter may overload."
         ),
+        "noise_near": _("The noise is only {noise_gap_db} dB under your playing, and gain lifts both alike."),
+        "hum_near": _("Mains hum is only {noise_gap_db} dB under your playing, and gain lifts both alike."),
         "in_window": _("Loud playing averages {average_dbfs} dBFS, peaks reach {peak_dbfs}."),
     }[reason].format(**figures)
 

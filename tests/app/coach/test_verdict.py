@@ -108,6 +108,49 @@ class TestVerdicts:
         assert (judgement.verdict, judgement.gain_change_db) == (Verdict.HIGH_WATER, -6)
 
 
+class TestNoise:
+    @pytest.mark.parametrize(
+        ("floor", "hum", "reason"),
+        [
+            (-80.0, NAN, Reason.AVERAGE_LOW),
+            (-65.0, NAN, Reason.NOISE_NEAR),
+            (-65.0, -80.0, Reason.NOISE_NEAR),
+            (-65.0, -66.0, Reason.HUM_NEAR),
+        ],
+    )
+    @pytest.mark.parametrize("memory_s", [20.0, None])
+    def test_noise_that_would_come_up_with_the_playing_is_named(self, floor, hum, reason, memory_s):
+        average, peak = playing(-36, 9, 10)
+        judgement = coach(memory_s=memory_s).process(average, peak, floor, hum_dbfs=hum)
+        assert (judgement.verdict, judgement.reason) == (Verdict.LOW_WATER, reason)
+        assert judgement.gain_change_db > 0
+
+    def test_noise_is_no_matter_where_the_gain_need_not_go_up(self):
+        assert hear(coach(), level(-18, -9, 10), floor=-45.0).reason is Reason.IN_WINDOW
+
+
+class TestTheKnob:
+    def test_turned_down_starts_the_evidence_afresh(self):
+        channel = coach()
+        quiet = np.random.default_rng(2).normal(0, 0.2, 300)
+        loud, loud_peak = playing(-10, 9, 12)
+        hear(channel, (quiet - 75, quiet - 65), (loud, loud_peak))
+        assert hear(channel, (quiet - 85, quiet - 75)).verdict is Verdict.HIGH_WATER
+        soft, soft_peak = playing(-20, 9, 8, seed=2)
+        judgement = hear(channel, (soft, soft_peak))
+        # Without fresh evidence the loud playing would stay in memory for 20 s.
+        assert judgement.verdict is Verdict.FAIR_WATER
+
+    def test_noise_at_a_higher_gain_is_not_taken_for_playing(self):
+        channel = coach()
+        quiet = np.random.default_rng(2).normal(0, 0.2, 300)
+        hear(channel, (quiet - 75, quiet - 65), playing(-40, 9, 10), (quiet - 75, quiet - 65))
+        hear(channel, playing(-18, 9, 10))
+        # The floor of the last minute is still the old one.
+        pause = (np.tile(quiet - 53, 8), np.tile(quiet - 43, 8))
+        assert hear(channel, pause).verdict is Verdict.SLACK
+
+
 class TestTheTakeToCome:
     def test_runs_louder_than_the_rehearsal(self):
         grown = replace(PLAIN, growth_db=3.0)
@@ -134,8 +177,8 @@ class TestSilence:
 
     def test_a_loud_room_is_noise_once_its_floor_is_known(self):
         channel = coach()
-        assert hear(channel, level(-50, -40, 2), floor=NAN).reason is Reason.LISTENING
-        assert hear(channel, level(-50, -40, 1), floor=-49.0).verdict is Verdict.SLACK
+        assert hear(channel, level(-48, -38, 2), floor=NAN).reason is Reason.LISTENING
+        assert hear(channel, level(-48, -38, 1), floor=-47.0).verdict is Verdict.SLACK
 
     @pytest.mark.parametrize("floor", [NAN, -80.0])
     def test_playing_30_db_too_low_is_playing(self, floor):

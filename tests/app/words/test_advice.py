@@ -9,6 +9,7 @@ VALUES = {
     "ceiling_dbfs": -6.0,
     "expected_peak_dbfs": -0.5,
     "missing_s": 1.2,
+    "noise_gap_db": 31.0,
 }
 
 

@@ -1,0 +1,99 @@
+"""Was the knob moved? It shifts the noise and the playing together; players and rooms shift one alone."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+
+import numpy as np
+
+_STEADY_TICKS = 10
+# The slow average of noise stays within this (standard deviation over a second); a ringing note falls faster.
+_STEADY_SD_DB = 1.0
+# Quiet lies at least this far under the loud playing. Before anything was played it lies under this level: a
+# held note is steady too.
+_UNDER_PLAYING_DB = 12.0
+_QUIET_MOST_DBFS = -50.0
+_LEAST_SHIFT_DB = 3.0
+_PLAYING_TICKS = 20
+# With less than this of a difference, the two shifts are the same one. Wide, because players vary.
+_AGREEMENT_DB = 4.0
+
+
+class QuietLevel:
+    """Finds moments of steady quiet.
+
+    One instance per channel, fed with every tick.
+    """
+
+    def __init__(self) -> None:
+        self._last: deque[float] = deque(maxlen=_STEADY_TICKS)
+
+    def process(self, average_dbfs: float, playing_dbfs: float) -> float | None:
+        """Take one tick and the level of loud playing (nan = unknown); the level of the quiet, if it is."""
+        self._last.append(max(average_dbfs, -120.0))
+        if len(self._last) < _STEADY_TICKS:
+            return None
+        last = np.array(self._last)
+        level = float(last.mean())
+        highest = _QUIET_MOST_DBFS if math.isnan(playing_dbfs) else playing_dbfs - _UNDER_PLAYING_DB
+        return None if level > highest or last.std() > _STEADY_SD_DB else level
+
+
+class KnobWatch:
+    """Notices a moved knob by comparing quiet and playing before and after.
+
+    It needs one quiet moment and two seconds of playing on either side.
+    """
+
+    def __init__(self) -> None:
+        self._quiet = QuietLevel()
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget what the levels were."""
+        self.quiet_dbfs = math.nan
+        """The newest level of steady quiet; nan while there was none."""
+        self._before: tuple[float, float] | None = None
+        self._playing: deque[float] = deque(maxlen=10 * _PLAYING_TICKS)
+        self._loud_dbfs = math.nan
+
+    def process(self, average_dbfs: float) -> float | None:
+        """Take one tick; how far the knob was turned, in decibels, when that has just become clear."""
+        quiet = self._quiet.process(average_dbfs, self._loud_dbfs)
+        if quiet is not None:
+            self._take_quiet(quiet)
+            return None
+        if math.isnan(self.quiet_dbfs) or average_dbfs < self.quiet_dbfs + _UNDER_PLAYING_DB:
+            return None
+        self._playing.append(average_dbfs)
+        if len(self._playing) < _PLAYING_TICKS:
+            return None
+        self._loud_dbfs = float(np.quantile(self._playing, 0.9))
+        return self._compare()
+
+    def _take_quiet(self, quiet: float) -> None:
+        if math.isnan(self.quiet_dbfs) or abs(quiet - self.quiet_dbfs) >= _LEAST_SHIFT_DB:
+            # The quiet changed. What was played before it belongs to the old setting.
+            if not math.isnan(self._loud_dbfs) and not math.isnan(self.quiet_dbfs) and self._before is None:
+                self._before = (self.quiet_dbfs, self._loud_dbfs)
+            self._playing.clear()
+            self._loud_dbfs = math.nan
+            self.quiet_dbfs = quiet
+
+    def _compare(self) -> float | None:
+        if self._before is None:
+            return None
+        quiet_before, loud_before = self._before
+        self._before = None
+        quiet_shift = self.quiet_dbfs - quiet_before
+        loud_shift = self._loud_dbfs - loud_before
+        together = quiet_shift * loud_shift > 0 and abs(loud_shift) >= _LEAST_SHIFT_DB
+        # The converter's own noise stays when the gain goes down: the quiet may lag behind, but not lead.
+        if (
+            together
+            and abs(quiet_shift) <= abs(loud_shift) + _AGREEMENT_DB
+            and abs(quiet_shift) >= _LEAST_SHIFT_DB
+        ):
+            return loud_shift
+        return None

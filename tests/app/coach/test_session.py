@@ -1,0 +1,169 @@
+"""The guided session against a player of numbers: a level, a noise, a knob."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from app.coach.judgement import Reason, Target, Verdict
+from app.coach.parts import find_part
+from app.coach.session import Cue, GuidedSession, Step
+from dsp.reading import Clip, ClipKind
+
+PART = replace(find_part("other"), growth_db=2.0)
+TARGET = Target()
+CLIP = Clip(ClipKind.FULL_SCALE, 0, 0, 5, 0.0)
+
+
+class Player:
+    """Plays into a session, hop by hop."""
+
+    def __init__(self, session, gain_db=0.0, playing_dbfs=-20.0, noise_dbfs=-75.0, crest_db=12.0, seed=1):
+        self.session = session
+        self.gain_db = gain_db
+        self.playing_dbfs = playing_dbfs
+        self.noise_dbfs = noise_dbfs
+        self.crest_db = crest_db
+        self.rng = np.random.default_rng(seed)
+        self.state = None
+        self.cues = []
+
+    def _hear(self, averages, crest_db, until):
+        for average in averages:
+            peak = average + crest_db - self.rng.exponential(1.0)
+            clips = [CLIP] if peak >= 0.0 else []
+            self.state = self.session.process(np.array([average]), np.array([min(peak, 0.0)]), np.nan, clips)
+            if not self.cues or self.cues[-1] is not self.state.cue:
+                self.cues.append(self.state.cue)
+            if until is not None and self.state.step is not until:
+                break
+        return self.state
+
+    def rest(self, seconds, until=None):
+        noise = self.noise_dbfs + self.gain_db
+        return self._hear(noise + self.rng.normal(0, 0.3, round(seconds * 100)), 8.0, until)
+
+    def play(self, seconds, level_db=0.0, until=None):
+        hops = round(seconds * 100)
+        wander = np.interp(
+            np.arange(hops),
+            np.arange(0, hops + 60, 60),
+            self.rng.normal(0, 1.5, hops // 60 + 2)[: len(np.arange(0, hops + 60, 60))],
+        )
+        return self._hear(self.playing_dbfs + self.gain_db + level_db + wander, self.crest_db, until)
+
+
+def session():
+    return GuidedSession(PART, TARGET, 0.01)
+
+
+def begun(**player):
+    player = Player(session(), **player)
+    assert player.rest(10, until=Step.QUIET).step is Step.LOUD
+    return player
+
+
+def test_quiet_waits_until_nobody_plays():
+    player = Player(session())
+    assert player.play(6).cue is Cue.SOMEBODY_PLAYS
+    assert player.state.step is Step.QUIET
+    state = player.rest(6, until=Step.QUIET)
+    assert (state.step, state.cue) == (Step.LOUD, Cue.PLAY_LOUDEST)
+    assert state.quiet_dbfs == pytest.approx(-75.0, abs=0.3)
+
+
+def test_noise_alone_does_not_count_as_playing():
+    player = begun()
+    assert player.rest(30).cue is Cue.PLAY_LOUDEST
+    assert player.state.progress == 0.0
+
+
+def test_too_little_playing_gives_no_advice():
+    player = begun()
+    state = player.play(8)
+    assert (state.step, state.cue) == (Step.LOUD, Cue.KEEP_PLAYING)
+    assert 0.5 < state.progress < 1.0
+
+
+def test_few_loud_seconds_are_not_full_effort():
+    player = begun(gain_db=-15)
+    player.play(20, level_db=-15)
+    assert player.state.step is not Step.LOUD or player.state.cue is not Cue.PLAY_LOUDER
+    player = begun(gain_db=-15)
+    player.play(6, level_db=-15)
+    player.play(1.5)
+    player.play(6, level_db=-15)
+    assert (player.state.step, player.state.cue) == (Step.LOUD, Cue.PLAY_LOUDER)
+
+
+def test_a_player_who_still_gets_louder_is_heard_out():
+    player = begun(gain_db=-15)
+    for step in range(11):
+        player.play(1, level_db=-5.0 + 0.5 * step)
+    assert (player.state.step, player.state.cue) == (Step.LOUD, Cue.STILL_RISING)
+
+
+@pytest.mark.parametrize("gain_db", [-25, -12, 7])
+def test_one_turn_and_the_check_agrees(gain_db):
+    player = begun(gain_db=gain_db, playing_dbfs=-22.0, crest_db=9.0)
+    state = player.play(25, until=Step.LOUD)
+    assert state.step is Step.TURN
+    assert np.sign(state.gain_change_db) == -np.sign(gain_db)
+    assert state.opinion.verdict is (Verdict.LOW_WATER if gain_db < 0 else Verdict.HIGH_WATER)
+    player.gain_db += state.gain_change_db + 1.0
+    state = player.rest(6, until=Step.TURN)
+    assert (state.step, state.cue) == (Step.CHECK, Cue.PLAY_AGAIN)
+    state = player.play(15, until=Step.CHECK)
+    assert (state.step, state.cue, state.moves) == (Step.DONE, Cue.DONE, 1)
+    assert state.forecast.clip_probability < 0.1
+
+
+def test_nothing_to_turn_is_done_at_once():
+    player = begun(playing_dbfs=-21.0, crest_db=6.0)
+    assert player.play(25, until=Step.LOUD).step is Step.DONE
+    assert player.state.moves == 0
+
+
+@pytest.mark.parametrize("playing", [False, True])
+def test_the_knob_is_followed_while_it_turns(playing):
+    player = begun(gain_db=-20, playing_dbfs=-22.0, crest_db=9.0)
+    asked = player.play(25, until=Step.LOUD).gain_change_db
+    player.cues.clear()
+    for _ in range(asked + 4):
+        player.gain_db += 1.0
+        player.play(1.2) if playing else player.rest(1.2)
+        if player.state.cue is Cue.THERE:
+            break
+    assert [cue for cue in player.cues if cue is not Cue.TURN] == [Cue.MORE, Cue.THERE]
+    assert player.gain_db == pytest.approx(-20 + asked, abs=3.0)
+
+
+def test_turning_too_far_is_said():
+    player = begun(gain_db=-20, playing_dbfs=-22.0)
+    player.gain_db += player.play(25, until=Step.LOUD).gain_change_db + 6
+    state = player.rest(3)
+    assert (state.step, state.cue) == (Step.TURN, Cue.TOO_FAR)
+    assert state.remaining_db == pytest.approx(-6.0, abs=1.0)
+
+
+def test_clipping_ends_the_pass_early_and_asks_for_a_full_one_afterwards():
+    player = begun(gain_db=14, playing_dbfs=-20.0)
+    state = player.play(25, until=Step.LOUD)
+    assert (state.step, state.opinion.reason) == (Step.TURN, Reason.CLIPPED)
+    player.gain_db += state.gain_change_db
+    player.rest(6, until=Step.TURN)
+    assert player.play(8).step is Step.CHECK
+    assert player.play(15, until=Step.CHECK).step is Step.DONE
+
+
+def test_every_step_can_be_skipped_and_restarted():
+    guided = session()
+    assert guided.skip().step is Step.LOUD
+    assert guided.skip().step is Step.LOUD, "nothing heard, so there is nothing to advise"
+    player = Player(guided, gain_db=-20)
+    player.play(4)
+    assert guided.skip().step is Step.TURN
+    assert guided.skip().step is Step.CHECK
+    guided.restart()
+    assert player.rest(0.1).step is Step.QUIET
+    assert player.state.gain_change_db == 0

@@ -51,7 +51,9 @@ class Banner(QFrame):
         self._more = QLabel()
         self._save = Button(words.save_details())
         self._close = Button(words.dismiss())
-        self._save.clicked.connect(lambda: self.details_wanted.emit(self._messages[0].detail))
+        self.stops = (self._save, self._close)
+        """What the keyboard reaches, in order."""
+        self._save.clicked.connect(self._ask_for_details)
         self._close.clicked.connect(self.dismiss)
         layout = QHBoxLayout(self)
         layout.setContentsMargins(GAP + UNIT, 0, UNIT, 0)
@@ -101,6 +103,10 @@ class Banner(QFrame):
         """Wave the message away, where that is possible."""
         if self._messages and not self._messages[0].stays:
             self.dismissed.emit(self._messages[0].text)
+
+    def _ask_for_details(self) -> None:
+        if self._messages:
+            self.details_wanted.emit(self._messages[0].detail)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Set long sentences smaller where there is little room."""

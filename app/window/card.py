@@ -44,7 +44,7 @@ class VerdictCard(QFrame):
         layout.setContentsMargins(1, 1, 1, MARGIN)
         layout.setSpacing(0)
         layout.addWidget(self._scene, 44)
-        for label, stretch in ((self._word, 13), (self._advice, 24), (self._reason, 19)):
+        for label, stretch in ((self._word, 17), (self._advice, 20), (self._reason, 19)):
             label.setContentsMargins(MARGIN, 0, MARGIN, 0)
             layout.addWidget(label, stretch)
         self.set_theme(theme)
@@ -75,7 +75,7 @@ class VerdictCard(QFrame):
                 reason = f"{channel_name}: {reason}"
             self._put(
                 advice.verdict_name(verdict.value),
-                advice.advice_sentence(judgement.reason.value, judgement.gain_change_db, judgement.values),
+                advice.advice_sentence(judgement.reason.value, judgement.gain_change_db),
                 reason,
             )
         spoken = ". ".join(label.text() for label in (self._word, self._advice, self._reason) if label.text())

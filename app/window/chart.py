@@ -77,7 +77,9 @@ class SeaChart(pg.PlotWidget):
         self._axes["left"].setTicks(
             [[(self._scale.height(level), numbers.decibels(level, 0)) for level in TICKS_DBFS]]
         )
-        self._axes["bottom"].setTicks([[(-s, words.seconds_ago(s)) for s in (25, 20, 15, 10, 5)]])
+        self._axes["bottom"].setTicks(
+            [[*((-s, words.seconds_ago(s)) for s in (25, 20, 15, 10, 5)), (0, words.now())]]
+        )
         self._name_places()
         self._sea.set_look(theme, self._target)
 

@@ -22,8 +22,8 @@ class Figures(QWidget):
         super().__init__(parent)
         self._average = _Figure(words.average_label(), "dBFS", 1)
         self._hold = _Figure(words.hold_label(), "dBFS", 1)
-        self._headroom = _Figure(words.headroom_label(), "dB", 1)
-        self._floor = _Figure(words.floor_label(), "dBFS", 0)
+        self._headroom = _Figure(words.headroom_label(), "dB", 1, widest_db=88.8)
+        self._floor = _Figure(words.floor_label(), "dBFS", 0, widest_db=-88)
         self._all = (self._average, self._hold, self._headroom, self._floor)
         layout = QHBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
@@ -57,10 +57,11 @@ class Figures(QWidget):
 class _Figure(QFrame):
     """One figure: what it is, its value in a field of fixed width, its unit."""
 
-    def __init__(self, label: str, unit: str, digits: int) -> None:
+    def __init__(self, label: str, unit: str, digits: int, *, widest_db: float = -88.8) -> None:
         super().__init__()
         self.setProperty("panel", True)
         self._name, self._unit_name, self._digits = label, unit, digits
+        self._widest = numbers.decibels(widest_db, digits)
         self._label, self._value, self._unit, self._note = QLabel(label), QLabel(), QLabel(unit), QLabel()
         self._label.setProperty("quiet", True)
         self._unit.setProperty("small", True)
@@ -87,8 +88,7 @@ class _Figure(QFrame):
         )
         self._value.setFont(font)
         metrics = QFontMetrics(font)
-        widest = numbers.decibels(-88.8 if self._digits else -188, self._digits)
-        self._value.setFixedWidth(metrics.horizontalAdvance(widest) + 2)
+        self._value.setFixedWidth(metrics.horizontalAdvance(self._widest) + 2)
         small = theme.font(Type.SMALL)
         # The unit stands on the value's base line.
         drop = max(0, metrics.descent() - QFontMetrics(small).descent())

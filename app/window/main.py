@@ -7,7 +7,6 @@ newest snapshot; nothing is waited for, except, within limits, when the window c
 from __future__ import annotations
 
 import signal
-import sys
 import time
 from importlib import resources
 from pathlib import Path
@@ -17,30 +16,20 @@ from PySide6.QtGui import QCloseEvent, QHideEvent, QIcon, QKeySequence, QPixmap,
 from PySide6.QtWidgets import (
     QApplication,
     QFileDialog,
-    QFrame,
-    QGridLayout,
-    QHBoxLayout,
-    QVBoxLayout,
-    QWidget,
 )
 
 from app.engine.snapshot import Snapshot
 from app.errors import SwellmarkError
-from app.window.banner import Banner, Message
-from app.window.card import VerdictCard
-from app.window.chart import SeaChart
-from app.window.controls import Button
+from app.window.banner import Message
+from app.window.board import Board
 from app.window.crash import CrashReports, crash_message
 from app.window.errands import Errands
-from app.window.figures import Figures
-from app.window.harbour import Harbour, channel_label
+from app.window.farewell import say_farewell
+from app.window.harbour import channel_label
 from app.window.logbook import Logbook
 from app.window.messages import is_live, messages_for
-from app.window.picker import Picker
 from app.window.services import HasGain, InputChoice, Services
-from app.window.takes import Happenings, Takes
-from app.window.theme import GAP, MARGIN, PALETTES, TARGET, UNIT, Theme, qt_palette, style_sheet
-from app.words import numbers
+from app.window.theme import PALETTES, Theme
 from app.words import window as words
 
 _SLOW_MS = 250
@@ -49,11 +38,10 @@ _TEXT_S = 0.1
 """Digits that change faster than this cannot be read."""
 _SETTLE_S = 1.5
 """How long another channel must be the worst before the chart turns to it by itself."""
-_CLOSE_S = 9.0
 
 
-class MainWindow(QWidget):
-    """Everything on one screen.
+class MainWindow(Board):
+    """The board with what moves it.
 
     Parameters
     ----------
@@ -64,13 +52,10 @@ class MainWindow(QWidget):
     """
 
     def __init__(self, services: Services, crashes: CrashReports | None = None) -> None:
-        super().__init__()
-        self.setObjectName("window")
-        self.setWindowTitle(words.title())
+        super().__init__(services.parts, services.gain_range_db, services.target)
         self._services = services
         self._crashes = crashes
         self._errands = Errands()
-        self._theme = Theme(_known_theme(services.settings.get("theme")))
         self._source: object | None = None
         self._part = services.settings.get("part") or (services.parts[0].key if services.parts else "")
         self._inputs: tuple[InputChoice, ...] = ()
@@ -83,67 +68,11 @@ class MainWindow(QWidget):
         self._history: object | None = None
         self._texts_s = 0.0
         self._closed = False
-        self._build()
+        self.logbook = Logbook(services.list_takes, services.read_take, self._errands)
         self._wire()
-        self.set_theme(self._theme)
         self._restore()
 
     # Putting together
-
-    def _build(self) -> None:
-        theme, services = self._theme, self._services
-        self.picker = Picker(theme, services.parts, services.gain_range_db)
-        self.afresh = Button(words.afresh("R"), tip=words.afresh_tip())
-        self.look = Button("", tip=words.look_tip())
-        self.look.setProperty("flat", True)
-        self.banner = Banner(theme)
-        self.chart = SeaChart(theme)
-        self.chart.set_target(services.target)
-        self.harbour = Harbour(theme)
-        self.card = VerdictCard(theme)
-        self.figures = Figures(theme)
-        self.take_button = Button(words.begin_take(words.space_key()))
-        self.take_button.setProperty("action", True)
-        self.take_button.setMinimumHeight(TARGET + 4 * UNIT)
-        self.takes = Takes(theme)
-        self.happenings = Happenings(theme)
-        self.logbook = Logbook(services.list_takes, services.read_take, self._errands)
-
-        head = QHBoxLayout()
-        head.setSpacing(GAP)
-        head.addWidget(self.picker, 1)
-        head.addWidget(self.afresh)
-        head.addWidget(self.look)
-        sea = QFrame()
-        sea.setProperty("panel", True)
-        sea_layout = QVBoxLayout(sea)
-        sea_layout.setContentsMargins(UNIT, UNIT, UNIT, UNIT)
-        sea_layout.addWidget(self.chart, 1)
-        sea_layout.addWidget(self.harbour)
-        take_panel = QFrame()
-        take_panel.setProperty("panel", True)
-        take_layout = QHBoxLayout(take_panel)
-        take_layout.setContentsMargins(GAP, GAP, GAP, GAP)
-        take_layout.addWidget(self.take_button)
-
-        grid = QGridLayout(self)
-        grid.setContentsMargins(MARGIN, GAP, MARGIN, MARGIN)
-        grid.setHorizontalSpacing(GAP)
-        grid.setVerticalSpacing(GAP - UNIT)
-        grid.addLayout(head, 0, 0, 1, 2)
-        grid.addWidget(self.banner, 1, 0, 1, 2)
-        grid.addWidget(sea, 2, 0)
-        grid.addWidget(self.card, 2, 1)
-        grid.addWidget(self.figures, 3, 0)
-        grid.addWidget(take_panel, 3, 1)
-        grid.addWidget(self.takes, 4, 0)
-        grid.addWidget(self.happenings, 4, 1)
-        grid.setColumnStretch(0, 69)
-        grid.setColumnStretch(1, 31)
-        grid.setRowStretch(2, 10)
-        grid.setRowStretch(4, 3)
-        self.resize(1280, 800)
-        self.setMinimumSize(900, 560)
 
     def _wire(self) -> None:
         self.picker.input_chosen.connect(self.open_input)
@@ -166,7 +95,9 @@ class MainWindow(QWidget):
             (Qt.Key.Key_L, self.next_look),
             (Qt.Key.Key_Escape, self.banner.dismiss),
         ):
-            QShortcut(QKeySequence(key), self, activated=action)
+            shortcut = QShortcut(QKeySequence(key), self)
+            shortcut.setAutoRepeat(False)  # a key that is held down does not end the take it began
+            shortcut.activated.connect(action)
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.timeout.connect(self.look_at_engine)
@@ -177,6 +108,8 @@ class MainWindow(QWidget):
 
     def _restore(self) -> None:
         settings = self._services.settings
+        name = settings.get("theme") or ""
+        self.set_theme(Theme(name) if name in PALETTES else Theme())
         geometry = settings.get("geometry")
         if geometry:
             self.restoreGeometry(QByteArray.fromBase64(geometry.encode()))
@@ -243,27 +176,9 @@ class MainWindow(QWidget):
     def next_look(self) -> None:
         """Change between the colours."""
         names = list(PALETTES)
-        name = names[(names.index(self._theme.name) + 1) % len(names)]
+        name = names[(names.index(self.theme.name) + 1) % len(names)]
         self._services.settings.put("theme", name)
-        self.set_theme(Theme(name, self._theme.text_scale))
-
-    def set_theme(self, theme: Theme) -> None:
-        """Take over colours and type everywhere."""
-        self._theme = theme
-        self.setPalette(qt_palette(theme.palette))
-        self.setStyleSheet(style_sheet(theme))
-        self.look.set_text(words.look_button(words.look_name(theme.name), "L"))
-        for part in (
-            self.picker,
-            self.banner,
-            self.chart,
-            self.harbour,
-            self.card,
-            self.figures,
-            self.takes,
-            self.happenings,
-        ):
-            part.set_theme(theme)
+        self.set_theme(Theme(name, self.theme.text_scale))
 
     # What the program knows
 
@@ -331,16 +246,7 @@ class MainWindow(QWidget):
 
     def _show_take(self) -> None:
         take = self._services.keeper.current
-        running = take is not None
-        key = words.space_key()
-        if take is not None:
-            self.take_button.set_text(words.end_take(key, numbers.clock(take.duration_s)))
-        else:
-            self.take_button.set_text(words.begin_take(key))
-        if self.take_button.property("running") != running:
-            self.take_button.setProperty("running", running)
-            self.take_button.style().unpolish(self.take_button)
-            self.take_button.style().polish(self.take_button)
+        self.show_take(take.duration_s if take is not None else None)
 
     def _turn_gain(self, gain_db: float) -> None:
         if isinstance(self._source, HasGain):
@@ -432,28 +338,13 @@ class MainWindow(QWidget):
         services = self._services
         services.settings.put("geometry", bytes(self.saveGeometry().toBase64().data()).decode())
         self.hide()
-
-        def end() -> None:
-            # The take first: whatever happens next, it is handed to the log.
-            services.keeper.close()
-            services.engine.stop()
-            services.close_log()
-
-        # On a thread, because a driver that hangs must not keep the window from going.
-        ending = Errands()
-        problems: list[Exception] = []
-        ending.run("ending", end, lambda _none: None, problems.append)
-        ended = ending.wait(_CLOSE_S)
-        ending.collect()
-        for problem in problems:
-            sys.excepthook(type(problem), problem, problem.__traceback__)
         self.chart.close()
-        return ended and not problems
+        return say_farewell(services)
 
 
 def run(services: Services) -> int:
     """Open the window and stay until it closes; the exit status of the program."""
-    application = QApplication.instance() or QApplication(["swellmark"])
+    application = _application()
     application.setApplicationName("swellmark")
     application.setApplicationDisplayName(words.title())
     application.setDesktopFileName("swellmark")
@@ -471,12 +362,14 @@ def run(services: Services) -> int:
     return status
 
 
+def _application() -> QApplication:
+    """The one there is, or a new one: a second one would crash."""
+    there = QApplication.instance()
+    return there if isinstance(there, QApplication) else QApplication(["swellmark"])
+
+
 def icon() -> QIcon:
     """The program's icon, from its own drawing."""
     pixmap = QPixmap()
     pixmap.loadFromData((resources.files("assets") / "icon.svg").read_bytes(), "SVG")
     return QIcon(pixmap)
-
-
-def _known_theme(name: str | None) -> str:
-    return name if name in PALETTES else next(iter(PALETTES))

@@ -39,42 +39,44 @@ class Picker(QWidget):
         self._looking = True
         self._dialog: QFileDialog | None = None
 
-        self._inputs = QComboBox()
-        self._inputs.setAccessibleName(words.input_name())
-        self._inputs.setMinimumContentsLength(22)
-        self._inputs.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        self._inputs.activated.connect(self._take_input)
+        self.inputs = QComboBox()
+        self.inputs.setAccessibleName(words.input_name())
+        self.inputs.setMinimumContentsLength(22)
+        self.inputs.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.inputs.activated.connect(self._take_input)
 
-        self._parts = QComboBox()
-        self._parts.setAccessibleName(words.part_name())
-        self._parts.setAccessibleDescription(words.part_tip())
-        self._parts.setToolTip(words.part_tip())
+        self.parts = QComboBox()
+        self.parts.setAccessibleName(words.part_name())
+        self.parts.setAccessibleDescription(words.part_tip())
+        self.parts.setToolTip(words.part_tip())
         for part in parts:
-            self._parts.addItem(part.label, part.key)
-        self._parts.activated.connect(lambda index: self.part_chosen.emit(self._parts.itemData(index)))
-        self._parts.setVisible(bool(parts))
+            self.parts.addItem(part.label, part.key)
+        self.parts.activated.connect(lambda index: self.part_chosen.emit(self.parts.itemData(index)))
+        self.parts.setVisible(bool(parts))
 
         low_db, high_db = gain_range_db
-        self._gain = QSlider(Qt.Orientation.Horizontal)
-        self._gain.setRange(round(low_db * _STEPS_PER_DB), round(high_db * _STEPS_PER_DB))
-        self._gain.setSingleStep(1)
-        self._gain.setPageStep(3 * _STEPS_PER_DB)
-        self._gain.setAccessibleName(words.player_gain_name())
-        self._gain.setToolTip(words.player_gain_name())
-        self._gain.setMinimumWidth(120)
-        self._gain.setMaximumWidth(260)
-        self._gain.valueChanged.connect(self._turn)
-        self._gain_text = QLabel()
-        self._gain_text.setProperty("quiet", True)
+        self.gain = QSlider(Qt.Orientation.Horizontal)
+        self.gain.setRange(round(low_db * _STEPS_PER_DB), round(high_db * _STEPS_PER_DB))
+        self.gain.setSingleStep(1)
+        self.gain.setPageStep(3 * _STEPS_PER_DB)
+        self.gain.setAccessibleName(words.player_gain_name())
+        self.gain.setToolTip(words.player_gain_name())
+        self.gain.setMinimumWidth(120)
+        self.gain.setMaximumWidth(260)
+        self.gain.valueChanged.connect(self._turn)
+        self.gaintext = QLabel()
+        self.gaintext.setProperty("quiet", True)
 
         layout = QHBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(GAP)
-        layout.addWidget(self._inputs, 3)
-        layout.addWidget(self._parts, 1)
-        layout.addWidget(self._gain_text)
-        layout.addWidget(self._gain, 2)
+        layout.addWidget(self.inputs, 3)
+        layout.addWidget(self.parts, 1)
+        layout.addWidget(self.gaintext)
+        layout.addWidget(self.gain, 2)
         layout.addStretch(0)
+        self.stops = (self.inputs, self.parts, self.gain)
+        """What the keyboard reaches, in order."""
         self.show_gain(None)
         self._fill()
         self.set_theme(theme)
@@ -83,7 +85,7 @@ class Picker(QWidget):
         """Keep the width of the gain's text, whatever its digits."""
         del theme  # the style sheet has done the rest by now
         widest = words.player_gain_value(numbers.signed_decibels(-88.8, 1))
-        self._gain_text.setMinimumWidth(self._gain_text.fontMetrics().horizontalAdvance(widest))
+        self.gaintext.setMinimumWidth(self.gaintext.fontMetrics().horizontalAdvance(widest))
 
     def show_input(self, spec: str, name: str) -> None:
         """Show what is open."""
@@ -100,18 +102,18 @@ class Picker(QWidget):
 
     def show_part(self, key: str) -> None:
         """Show which part is chosen."""
-        index = self._parts.findData(key)
+        index = self.parts.findData(key)
         if index >= 0:
-            self._parts.setCurrentIndex(index)
+            self.parts.setCurrentIndex(index)
 
     def show_gain(self, gain_db: float | None) -> None:
         """Show where the player's knob stands, or hide it: nothing else has one that we can turn."""
-        for widget in (self._gain, self._gain_text):
+        for widget in (self.gain, self.gaintext):
             widget.setVisible(gain_db is not None)
         if gain_db is not None:
-            before = self._gain.blockSignals(True)
-            self._gain.setValue(round(gain_db * _STEPS_PER_DB))
-            self._gain.blockSignals(before)
+            before = self.gain.blockSignals(True)
+            self.gain.setValue(round(gain_db * _STEPS_PER_DB))
+            self.gain.blockSignals(before)
             self._write_gain(gain_db)
 
     def _turn(self, steps: int) -> None:
@@ -120,35 +122,35 @@ class Picker(QWidget):
         self.gain_turned.emit(gain_db)
 
     def _write_gain(self, gain_db: float) -> None:
-        self._gain_text.setText(words.player_gain_value(numbers.signed_decibels(gain_db, 1)))
+        self.gaintext.setText(words.player_gain_value(numbers.signed_decibels(gain_db, 1)))
 
     def _fill(self) -> None:
-        if self._inputs.view().isVisible():
-            self._inputs.hidePopup()
-        self._inputs.clear()
+        if self.inputs.view().isVisible():
+            self.inputs.hidePopup()
+        self.inputs.clear()
         choices = list(self._choices)
         known = _same_input(self._current.spec, choices)
         if self._current.spec and known is None:
             choices.insert(0, self._current)
             known = 0
         for choice in choices:
-            self._inputs.addItem(choice.label, choice.spec)
-        self._inputs.setCurrentIndex(known if known is not None else -1)
+            self.inputs.addItem(choice.label, choice.spec)
+        self.inputs.setCurrentIndex(known if known is not None else -1)
         if known is not None and self._current.label:
-            self._inputs.setItemText(known, self._current.label)
+            self.inputs.setItemText(known, self._current.label)
         if choices:
-            self._inputs.insertSeparator(self._inputs.count())
-        self._inputs.addItem(words.open_file(), _FILE)
+            self.inputs.insertSeparator(self.inputs.count())
+        self.inputs.addItem(words.open_file(), _FILE)
         if self._looking:
-            self._inputs.addItem(words.looking_for_inputs(), "")
+            self.inputs.addItem(words.looking_for_inputs(), "")
         else:
-            self._inputs.addItem(words.look_again(), _AGAIN)
+            self.inputs.addItem(words.look_again(), _AGAIN)
 
     def _take_input(self, index: int) -> None:
-        spec = self._inputs.itemData(index)
+        spec = self.inputs.itemData(index)
         known = _same_input(
             self._current.spec,
-            [InputChoice(self._inputs.itemData(i) or "", "") for i in range(self._inputs.count())],
+            [InputChoice(self.inputs.itemData(i) or "", "") for i in range(self.inputs.count())],
         )
         if spec == _FILE:
             self._ask_for_file()
@@ -157,7 +159,7 @@ class Picker(QWidget):
         elif spec:
             self.input_chosen.emit(spec)
             return
-        self._inputs.setCurrentIndex(known if known is not None else -1)
+        self.inputs.setCurrentIndex(known if known is not None else -1)
 
     def _ask_for_file(self) -> None:
         # Not modal for the program, and never waited for: the chart goes on behind it.

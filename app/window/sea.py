@@ -173,7 +173,7 @@ class SeaPicture:
             pixels[-column % _HATCH :: _HATCH] = stuff.missing[-column % _HATCH :: _HATCH]
             pixels[(1 - column) % _HATCH :: _HATCH] = stuff.missing[(1 - column) % _HATCH :: _HATCH]
             return
-        layers = (stuff.air, stuff.spray, stuff.crest, stuff.water)
+        layers: tuple[_Pixels, ...] = (stuff.air, stuff.spray, stuff.crest, stuff.water)
         top = 0
         for layer, edge in zip(layers, (*edges, float(self.height)), strict=True):
             foot = max(top, min(self.height, math.ceil(edge)))

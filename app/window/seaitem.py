@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt
@@ -22,6 +23,29 @@ LEAST_BED = 0.05
 _HATCH = 8
 
 
+@dataclass(frozen=True, slots=True)
+class _Inks:
+    """Colours ready to paint with: they are needed in every frame."""
+
+    clip: QColor
+    flag: QColor
+    line: QColor
+    shore: QColor
+    bed: QPixmap
+
+    @classmethod
+    def of(cls, palette: Palette) -> _Inks:
+        line = QColor(palette.text)
+        line.setAlpha(90)
+        return cls(
+            clip=QColor(palette.verdicts[Verdict.AWASH]),
+            flag=QColor(palette.text),
+            line=line,
+            shore=QColor(palette.bed_hatch),
+            bed=_bed_tile(palette),
+        )
+
+
 class SeaItem(pg.GraphicsObject):
     """Drawn in device pixels, one column for one column of the picture."""
 
@@ -34,7 +58,9 @@ class SeaItem(pg.GraphicsObject):
         self._size: tuple[int, int, float] = (0, 0, 0.0)
         self._floor_dbfs = math.nan
         self._hold_dbfs = -math.inf
-        self._bed_tile = QPixmap()
+        self._rect = QRectF()
+        self._ratio = 1.0
+        self._inks: _Inks | None = None
 
     def boundingRect(self) -> QRectF:
         """The whole plot."""
@@ -43,7 +69,7 @@ class SeaItem(pg.GraphicsObject):
     def set_look(self, theme: Theme, target: Target) -> None:
         """Take over colours and places; everything is drawn anew."""
         self._theme, self._target = theme, target
-        self._bed_tile = QPixmap()
+        self._inks = None
         self._tide = None
         self.update()
 
@@ -70,22 +96,23 @@ class SeaItem(pg.GraphicsObject):
             column_s = SPAN_S / tide.picture.width
             self.update(QRectF(-2 * column_s, 0.0, 2 * column_s, 1.0))
 
-    def _device(self) -> tuple[QRectF, float]:
+    def _tide_of_size(self) -> Tide | None:
+        """The picture for the plot's present size on the screen; None while there is no room for one."""
         widget, box = self.getViewWidget(), self.getViewBox()
         if widget is None or box is None:
-            return QRectF(), 1.0
-        on_screen = widget.viewportTransform().mapRect(box.mapRectToScene(box.boundingRect()))
-        return on_screen, float(widget.devicePixelRatioF())
-
-    def _tide_of_size(self) -> Tide | None:
-        rect, ratio = self._device()
-        size = (round(rect.width() * ratio), round(rect.height() * ratio), ratio)
-        if min(size[:2]) < 8:
             return None
-        if self._tide is None or size != self._size:
-            self._size = size
+        plot = widget.viewportTransform().mapRect(box.mapRectToScene(box.boundingRect()))
+        ratio = float(widget.devicePixelRatioF())
+        width, height = round(plot.width() * ratio), round(plot.height() * ratio)
+        if min(width, height) < 8:
+            return None
+        self._ratio = ratio
+        self._rect = QRectF(round(plot.left()), round(plot.top()), width / ratio, height / ratio)
+        if self._tide is None or (width, height, ratio) != self._size:
+            self._size = (width, height, ratio)
             picture = SeaPicture(
-                *size[:2],
+                width,
+                height,
                 thickness=2.0 * ratio,
                 scale=self._scale,
                 palette=self._theme.palette,
@@ -100,79 +127,65 @@ class SeaItem(pg.GraphicsObject):
         """Move what is drawn into place, and draw the few things that stand still over it."""
         if self._tide is None:
             return
-        picture = self._tide.picture
-        rect, ratio = self._device()
+        if self._inks is None:
+            self._inks = _Inks.of(self._theme.palette)
         painter.save()
         painter.setTransform(QTransform())
-        left, top = round(rect.left()), round(rect.top())
-        rect = QRectF(left, top, picture.width / ratio, picture.height / ratio)
-        painter.setClipRect(rect, Qt.ClipOperation.IntersectClip)
-        _paint_ring(painter, picture, rect, ratio)
-        palette = self._theme.palette
-        self._paint_bed(painter, rect, palette)
-        self._paint_clips(painter, picture, rect, palette, ratio)
-        self._paint_swell_mark(painter, self._tide, rect, palette, ratio)
+        painter.setClipRect(self._rect, Qt.ClipOperation.IntersectClip)
+        self._paint_ring(painter, self._tide.picture)
+        self._paint_bed(painter, self._inks)
+        if self._tide.picture.any_clips:
+            self._paint_clips(painter, self._tide.picture, self._inks)
+        self._paint_swell_mark(painter, self._tide, self._inks)
         painter.restore()
 
-    def _y(self, rect: QRectF, level_dbfs: float) -> float:
-        return round(rect.top() + (1.0 - self._scale.height(level_dbfs)) * rect.height())
+    def _paint_ring(self, painter: QPainter, picture: SeaPicture) -> None:
+        """The ring is cut where its oldest column lies: two straight copies."""
+        cut = (picture.last_column + 1) % picture.width if picture.last_column >= 0 else 0
+        older = picture.width - cut
+        painter.drawImage(self._rect.topLeft(), picture.image, QRectF(cut, 0, older, picture.height))
+        if cut:
+            place = QPointF(self._rect.left() + older / self._ratio, self._rect.top())
+            painter.drawImage(place, picture.image, QRectF(0, 0, cut, picture.height))
 
-    def _paint_bed(self, painter: QPainter, rect: QRectF, palette: Palette) -> None:
-        if self._bed_tile.isNull():
-            self._bed_tile = _bed_tile(palette)
-        known = math.isfinite(self._floor_dbfs)
+    def _y(self, level_dbfs: float) -> float:
+        return round(self._rect.top() + (1.0 - self._scale.height(level_dbfs)) * self._rect.height())
+
+    def _paint_bed(self, painter: QPainter, inks: _Inks) -> None:
+        rect, known = self._rect, math.isfinite(self._floor_dbfs)
         share = max(self._scale.height(self._floor_dbfs) if known else 0.0, LEAST_BED)
         top = round(rect.bottom() - share * rect.height())
-        bed = QRectF(rect.left(), top, rect.width(), rect.bottom() - top)
-        painter.drawTiledPixmap(bed, self._bed_tile)
+        painter.drawTiledPixmap(QRectF(rect.left(), top, rect.width(), rect.bottom() - top), inks.bed)
         if known:
-            painter.fillRect(QRectF(rect.left(), top, rect.width(), 2), QColor(palette.bed_hatch))
+            painter.fillRect(QRectF(rect.left(), top, rect.width(), 2), inks.shore)
 
-    def _paint_clips(
-        self, painter: QPainter, picture: SeaPicture, rect: QRectF, palette: Palette, ratio: float
-    ) -> None:
+    def _paint_clips(self, painter: QPainter, picture: SeaPicture, inks: _Inks) -> None:
         """A breaker over the rail: a column from the top to the deck, with a wave's head."""
-        colour = QColor(palette.verdicts[Verdict.AWASH])
-        foot = self._y(rect, self._target.ceiling_dbfs)
+        rect, foot = self._rect, self._y(self._target.ceiling_dbfs)
         for newest, oldest in picture.clip_runs():
-            right = rect.right() - newest / ratio
-            width = max(4.0, (oldest - newest + 1) / ratio)
-            painter.fillRect(QRectF(right - width, rect.top(), width, foot - rect.top()), colour)
-            painter.fillRect(QRectF(right - width / 2 - 5, rect.top(), 10, 5), colour)
+            right = rect.right() - newest / self._ratio
+            width = max(4.0, (oldest - newest + 1) / self._ratio)
+            painter.fillRect(QRectF(right - width, rect.top(), width, foot - rect.top()), inks.clip)
+            painter.fillRect(QRectF(right - width / 2 - 6, rect.top(), 12, 6), inks.clip)
 
-    def _paint_swell_mark(
-        self, painter: QPainter, tide: Tide, rect: QRectF, palette: Palette, ratio: float
-    ) -> None:
+    def _paint_swell_mark(self, painter: QPainter, tide: Tide, inks: _Inks) -> None:
         """The flag at the peak hold, with a line from there to now."""
         if not math.isfinite(self._hold_dbfs) or tide.picture.last_column < 0:
             return
-        y = self._y(rect, self._hold_dbfs)
+        rect, y = self._rect, self._y(self._hold_dbfs)
         x = rect.left() + 1.0
         if tide.hold_column is not None:
-            x = max(x, rect.right() - (tide.picture.last_column - tide.hold_column) / ratio)
-        colour = QColor(palette.text)
-        line = QColor(colour)
-        line.setAlpha(90)
-        painter.fillRect(QRectF(x, y, rect.right() - x, 1), line)
+            x = max(x, rect.right() - (tide.picture.last_column - tide.hold_column) / self._ratio)
+        painter.fillRect(QRectF(x, y, rect.right() - x, 1), inks.line)
         # The pennant flies over its mark, or hangs below where there is no air above.
         up = -1.0 if y - rect.top() > 24 else 1.0
         flip = -1.0 if x > rect.right() - 20 else 1.0
-        painter.fillRect(QRectF(x - 1, min(y, y + up * 20), 2, 20), colour)
+        painter.fillRect(QRectF(x - 1, min(y, y + up * 20), 2, 20), inks.flag)
         painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(colour)
+        painter.setBrush(inks.flag)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         pennant = ((0, 20), (15, 15), (0, 10))
         painter.drawPolygon(QPolygonF([QPointF(x + flip * dx, y + up * dy) for dx, dy in pennant]))
-
-
-def _paint_ring(painter: QPainter, picture: SeaPicture, rect: QRectF, ratio: float) -> None:
-    """The ring is cut where its oldest column lies: two straight copies."""
-    cut = (picture.last_column + 1) % picture.width if picture.last_column >= 0 else 0
-    older = picture.width - cut
-    painter.drawImage(rect.topLeft(), picture.image, QRectF(cut, 0, older, picture.height))
-    if cut:
-        place = QPointF(rect.left() + older / ratio, rect.top())
-        painter.drawImage(place, picture.image, QRectF(0, 0, cut, picture.height))
 
 
 def _bed_tile(palette: Palette) -> QPixmap:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any
@@ -61,8 +61,9 @@ class TakeLine:
 class TakesModel(QAbstractTableModel):
     """Takes, newest first."""
 
-    def __init__(self) -> None:
+    def __init__(self, part_names: Mapping[str, str]) -> None:
         super().__init__()
+        self._part_names = part_names
         self._lines: list[TakeLine] = []
 
     def show_takes(self, lines: Sequence[TakeLine]) -> None:
@@ -108,26 +109,25 @@ class TakesModel(QAbstractTableModel):
             return None
         row, column = line.detail.row, index.column()
         if role == Qt.ItemDataRole.DisplayRole:
-            return _text(line, column)
+            return self._text(line, column)
         if role == Qt.ItemDataRole.TextAlignmentRole and column in (Column.NUMBER, Column.LENGTH):
             return int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         return {
             LINE_ROLE: line,
             int(Qt.ItemDataRole.ToolTipRole): words.take_title(row.number, row.name),
-            int(Qt.ItemDataRole.AccessibleTextRole): _text(line, column) or line.figures,
+            int(Qt.ItemDataRole.AccessibleTextRole): self._text(line, column) or line.figures,
         }.get(int(role))
 
-
-def _text(line: TakeLine, column: int) -> str:
-    row = line.detail.row
-    if row.state is TakeState.OPEN:
-        verdict = words.take_running()
-    else:
-        verdict = advice.verdict_name(row.verdict.value) if row.verdict is not None else numbers.UNKNOWN
-    return {
-        Column.NUMBER: str(row.number),
-        Column.NAME: row.name or row.part or row.input_name,
-        Column.LENGTH: numbers.clock(row.duration_s),
-        Column.VERDICT: verdict,
-        Column.FIGURES: line.figures,
-    }.get(Column(column), "")
+    def _text(self, line: TakeLine, column: int) -> str:
+        row = line.detail.row
+        if row.state is TakeState.OPEN:
+            verdict = words.take_running()
+        else:
+            verdict = advice.verdict_name(row.verdict.value) if row.verdict is not None else numbers.UNKNOWN
+        return {
+            Column.NUMBER: str(row.number),
+            Column.NAME: row.name or self._part_names.get(row.part, row.part) or row.input_name,
+            Column.LENGTH: numbers.clock(row.duration_s),
+            Column.VERDICT: verdict,
+            Column.FIGURES: line.figures,
+        }.get(Column(column), "")

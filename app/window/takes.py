@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtWidgets import (
@@ -31,30 +31,30 @@ class Takes(QFrame):
     chosen = Signal(object)
     """A :class:`TakeLine`, or None."""
 
-    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+    def __init__(self, theme: Theme, part_names: Mapping[str, str], parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setProperty("panel", True)
         self._chosen_number = -1
-        self._model = TakesModel()
+        self._model = TakesModel(part_names)
         self._delegate = TakeDelegate(theme)
-        self._table = QTableView()
-        self._table.setModel(self._model)
-        self._table.setItemDelegate(self._delegate)
-        self._table.setAccessibleName(words.takes_title())
-        self._table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        self._table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        self._table.setShowGrid(False)
-        self._table.setTabKeyNavigation(False)
-        self._table.setFrameShape(QFrame.Shape.NoFrame)
-        self._table.verticalHeader().hide()
-        self._table.horizontalHeader().hide()
-        self._table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        header = self._table.horizontalHeader()
+        self.table = QTableView()
+        self.table.setModel(self._model)
+        self.table.setItemDelegate(self._delegate)
+        self.table.setAccessibleName(words.takes_title())
+        self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        self.table.setShowGrid(False)
+        self.table.setTabKeyNavigation(False)
+        self.table.setFrameShape(QFrame.Shape.NoFrame)
+        self.table.verticalHeader().hide()
+        self.table.horizontalHeader().hide()
+        self.table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        header = self.table.horizontalHeader()
         header.setMinimumSectionSize(1)
         for column in Column:
             header.setSectionResizeMode(column, QHeaderView.ResizeMode.Fixed)
         header.setSectionResizeMode(Column.LEVELS, QHeaderView.ResizeMode.Stretch)
-        self._table.selectionModel().selectionChanged.connect(self._choose)
+        self.table.selectionModel().selectionChanged.connect(self._choose)
 
         title = QLabel(words.takes_title())
         title.setProperty("quiet", True)
@@ -75,7 +75,7 @@ class Takes(QFrame):
         body = QWidget()
         self._stack = QStackedLayout(body)
         self._stack.addWidget(self._empty)
-        self._stack.addWidget(self._table)
+        self._stack.addWidget(self.table)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(GAP, GAP - UNIT, GAP, GAP - UNIT)
         layout.setSpacing(UNIT)
@@ -92,31 +92,31 @@ class Takes(QFrame):
         """Take the colours and the type from a theme."""
         self._delegate.theme = theme
         font = theme.font(Type.BODY)
-        self._table.setFont(font)
-        metrics = self._table.fontMetrics()
-        self._table.verticalHeader().setDefaultSectionSize(max(28, metrics.height() + 2 * UNIT))
-        header = self._table.horizontalHeader()
+        self.table.setFont(font)
+        metrics = self.table.fontMetrics()
+        self.table.verticalHeader().setDefaultSectionSize(max(28, metrics.height() + 2 * UNIT))
+        header = self.table.horizontalHeader()
         for column, sample in (
             (Column.NUMBER, "888"),
-            (Column.NAME, "nnnnnnnnnnnnnnn"),
+            (Column.NAME, "nnnnnnnnnnnn"),
             (Column.LENGTH, "1:88:88"),
             (Column.VERDICT, "nnnnnnnnnnn"),
-            (Column.FIGURES, "nnnnnnnnnnnnnnnnnnnnnnnnnnnnnnnnnn"),
+            (Column.FIGURES, "nnnnnnnnnnnnnnnnnnnnnnnnnn"),
         ):
             header.resizeSection(column, metrics.horizontalAdvance(sample) + 3 * UNIT)
-        self._table.viewport().update()
+        self.table.viewport().update()
 
     def show_takes(self, lines: Sequence[TakeLine]) -> None:
         """Show these takes, newest first."""
         self._model.show_takes(lines)
         self._stack.setCurrentIndex(1 if lines else 0)
         row = self._model.row_of(self._chosen_number)
-        if row >= 0 and not self._table.selectionModel().isRowSelected(row):
-            self._table.selectRow(row)
+        if row >= 0 and not self.table.selectionModel().isRowSelected(row):
+            self.table.selectRow(row)
         self.chosen.emit(self._model.line(row))
 
     def _choose(self) -> None:
-        rows = self._table.selectionModel().selectedRows()
+        rows = self.table.selectionModel().selectedRows()
         line = self._model.line(rows[0].row()) if rows else None
         if line is not None:
             self._chosen_number = line.detail.row.number
@@ -133,22 +133,22 @@ class Happenings(QFrame):
         self._title.setTextFormat(Qt.TextFormat.PlainText)
         self._title.setWordWrap(True)
         self._title.setProperty("quiet", True)
-        self._list = QListWidget()
-        self._list.setAccessibleName(words.events_name())
-        self._list.setFrameShape(QFrame.Shape.NoFrame)
-        self._list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.list = QListWidget()
+        self.list.setAccessibleName(words.events_name())
+        self.list.setFrameShape(QFrame.Shape.NoFrame)
+        self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self._line: TakeLine | None = None
         layout = QVBoxLayout(self)
         layout.setContentsMargins(MARGIN, GAP, GAP, GAP - UNIT)
         layout.setSpacing(UNIT)
         layout.addWidget(self._title)
-        layout.addWidget(self._list, 1)
+        layout.addWidget(self.list, 1)
         self.set_theme(theme)
         self._write(None)
 
     def set_theme(self, theme: Theme) -> None:
         """Take the type from a theme."""
-        self._list.setFont(theme.font(Type.BODY))
+        self.list.setFont(theme.font(Type.BODY))
 
     def show_take(self, line: TakeLine | None) -> None:
         """Show what happened in a take."""
@@ -157,9 +157,9 @@ class Happenings(QFrame):
             self._write(line)
 
     def _write(self, line: TakeLine | None) -> None:
-        chosen = self._list.currentRow()
-        self._list.clear()
-        self._list.setVisible(line is not None)
+        chosen = self.list.currentRow()
+        self.list.clear()
+        self.list.setVisible(line is not None)
         if line is None:
             self._title.setText(words.choose_a_take())
             return
@@ -169,9 +169,9 @@ class Happenings(QFrame):
         events = [event for event in line.detail.events if event.kind != "verdict"]
         for event in events:
             length_s = (event.frames or 0) / rate_hz
-            self._list.addItem(
+            self.list.addItem(
                 words.event_line(event.kind, event.frame / rate_hz, event.channel, length_s, event.peak_dbfs)
             )
         if not events:
-            self._list.addItem(words.nothing_happened())
-        self._list.setCurrentRow(min(chosen, self._list.count() - 1))
+            self.list.addItem(words.nothing_happened())
+        self.list.setCurrentRow(min(chosen, self.list.count() - 1))

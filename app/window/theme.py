@@ -250,6 +250,7 @@ QComboBox::down-arrow {{ image: none; width: 0; height: 0; border-left: 4px soli
   border-right: 4px solid {c.control}; border-top: 5px solid {c.muted}; margin-right: {GAP}px; }}
 QComboBox QAbstractItemView {{ background: {c.panel}; border: 1px solid {c.edge}; outline: 0;
   selection-background-color: {c.focus}; selection-color: {c.ground}; }}
+QLineEdit {{ placeholder-text-color: {c.muted}; }}
 QPushButton:hover, QComboBox:hover {{ border-color: {c.muted}; }}
 QPushButton[action="true"] {{ background: {c.action}; color: {c.on_action}; border: 2px solid {c.action};
   border-radius: {RADIUS + 4}px; font-size: {lead}px; font-weight: 600; }}

@@ -103,31 +103,26 @@ class SlowAverage:
         if not np.isfinite(rectified).all():  # a damaged float file: its numbers fit, their sum does not
             rectified = magnitude.sum(axis=2, dtype=np.float64)
         rectified /= self._hop
-        raised = self._share_raised(apart)
-        if raised.any():
-            self._raise_rate(apart, raised, rectified)
+        self._raise_rate(apart, rectified)
         self._history = apart[:, -1, -_HISTORY:].copy()
         pointer = self._respond(rectified.T * _SINE_CALIBRATION)
         return amplitude_to_db(np.where(pointer > _FLOOR, pointer, 0.0))
 
-    @staticmethod
-    def _share_raised(apart: Samples) -> Floats:
-        """(channels, hops): 0 where plain samples will do, 1 where the rate must be raised."""
+    def _raise_rate(self, apart: Samples, rectified: Floats) -> None:
+        """Replace the rectified means, (channels, hops) and in place, where plain samples will not do."""
         power = np.einsum("chf,chf->ch", apart, apart)
         lagged = np.einsum("chf,chf->ch", apart[..., 1:], apart[..., :-1])
-        known = (power > 0.0) & np.isfinite(power)
-        correlation = np.divide(lagged, power, out=np.ones(power.shape), where=known)
-        share = (_PLAIN_ABOVE - correlation) / (_PLAIN_ABOVE - _RAISED_BELOW)
-        return np.asarray(np.clip(share, 0.0, 1.0))
-
-    def _raise_rate(self, apart: Samples, share: Floats, rectified: Floats) -> None:
-        """Replace the rectified means, in place, where ``share`` asks for it."""
+        channel, hop = np.nonzero(lagged < _PLAIN_ABOVE * power)
+        if not channel.size:
+            return
         before = before_each(apart, self._history)
-        channel, hop = np.nonzero(share)
         for first in range(0, channel.size, _ROWS):
             where = channel[first : first + _ROWS], hop[first : first + _ROWS]
+            with np.errstate(invalid="ignore"):  # sums that overflowed
+                share = (_PLAIN_ABOVE - lagged[where] / power[where]) / (_PLAIN_ABOVE - _RAISED_BELOW)
+            share = np.clip(np.nan_to_num(share.astype(np.float64), nan=0.0), 0.0, 1.0)
             mean = self._raised_mean(np.concatenate((before[where], apart[where]), axis=1))
-            rectified[where] += share[where] * (mean - rectified[where])
+            rectified[where] += share * (mean - rectified[where])
 
     def _raised_mean(self, stretches: Samples) -> Floats:
         """Mean magnitude of each row at four times the rate; rows are a hop with its history before it."""
@@ -141,10 +136,9 @@ class SlowAverage:
         for first in range(0, drive.shape[0], _BATCH_HOPS):
             batch = drive[first : first + _BATCH_HOPS]
             count = batch.shape[0]
-            states = self._free[:count] @ self._state
-            states += np.tensordot(self._forced[:count, :, :count], batch, axes=1)
-            pointer[first : first + count] = states[:, 0]
-            self._state = states[-1]
+            states = self._free[:, :count] @ self._state + self._forced[:, :count, :count] @ batch
+            pointer[first : first + count] = states[0]
+            self._state = states[:, -1].copy()
         return pointer
 
 
@@ -156,7 +150,7 @@ def _responses(hop_s: float) -> tuple[Floats, Floats]:
     Returns
     -------
     tuple of Floats
-        ``free`` (hops, 2, 2), by the state before hop 0, and ``forced`` (hops, 2, hops), by the drives.
+        ``free`` (2, hops, 2), by the state before hop 0, and ``forced`` (2, hops, hops), by the drives.
     """
     omega = 2.0 * math.pi * NATURAL_HZ
     decay = DAMPING * omega
@@ -170,12 +164,12 @@ def _responses(hop_s: float) -> tuple[Floats, Floats]:
     )
     # A constant drive of 1 leaves the pointer at rest at 1.
     kick = np.array([1.0, 0.0]) - step[:, 0]
-    free = np.empty((_BATCH_HOPS, 2, 2))
-    forced = np.zeros((_BATCH_HOPS, 2, _BATCH_HOPS))
+    free = np.empty((2, _BATCH_HOPS, 2))
+    forced = np.zeros((2, _BATCH_HOPS, _BATCH_HOPS))
     power = np.eye(2)
     for lag in range(_BATCH_HOPS):
         later = np.arange(lag, _BATCH_HOPS)
-        forced[later, :, later - lag] = power @ kick
+        forced[:, later, later - lag] = (power @ kick)[:, np.newaxis]
         power = step @ power
-        free[lag] = power
+        free[:, lag] = power
     return free, forced

@@ -23,6 +23,10 @@ from app.words import log as words
 from app.words.numbers import clock, decibels
 
 _MOST_EVENTS_LISTED = 100
+_WIDE = 100
+_PART_ROOM = 12
+_OTHER_COLUMNS_ROOM = 5 + 16 + 7 + 11 + 5 + 5 + 2 * 7 + 1
+"""Widths of all columns but name and part, and what lies between."""
 _ALL = -1
 """SQLite's own sign for "no limit"."""
 
@@ -47,20 +51,23 @@ def list_(last: int | None, find: str, as_json: bool) -> None:
     if not rows:
         console.print(words.no_takes_yet(), markup=False)
         return
+    with_part = console.width >= _WIDE
+    name_room = max(8, console.width - _OTHER_COLUMNS_ROOM - (_PART_ROOM + 2) * with_part)
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
-    table.add_column(words.take_heading(), justify="right", no_wrap=True)
-    table.add_column(words.name_heading(), overflow="ellipsis", no_wrap=True)
-    table.add_column(words.part_heading(), overflow="ellipsis", no_wrap=True)
-    table.add_column(words.started_heading(), no_wrap=True)
-    table.add_column(words.length_heading(), justify="right", no_wrap=True)
-    table.add_column(words.verdict_heading(), no_wrap=True)
-    table.add_column(words.peak_heading(), justify="right", min_width=5)
-    table.add_column(words.clips_heading(), justify="right", no_wrap=True)
+    table.add_column(words.take_heading(), justify="right", width=5)
+    table.add_column(words.name_heading(), no_wrap=True)
+    if with_part:
+        table.add_column(words.part_heading(), no_wrap=True)
+    table.add_column(words.started_heading(), width=16)
+    table.add_column(words.length_heading(), justify="right", width=7)
+    table.add_column(words.verdict_heading(), width=11)
+    table.add_column(words.peak_heading(), justify="right", width=5)
+    table.add_column(words.clips_heading(), justify="right", width=5)
     for row in rows:
         table.add_row(
             str(row.number),
-            Text(words.one_line(row.name)),
-            Text(words.one_line(row.part)),
+            Text(words.one_line(row.name, name_room)),
+            *([Text(words.one_line(row.part, _PART_ROOM))] if with_part else []),
             row.started[:16].replace("T", " "),
             clock(row.duration_s),
             "\n".join(_verdict_and_state(row)),

@@ -117,7 +117,8 @@ class Store:
         for word in search.split():
             conditions.append(
                 "instr(folded(name || char(10) || part || char(10) || notes || char(10) || input_name"
-                " || char(10) || coalesce((SELECT s.name FROM session s WHERE s.number = take.session), '')), ?)"
+                " || char(10) || coalesce((SELECT s.name FROM session s WHERE s.number = take.session),"
+                " '')), ?)"
             )
             values.append(word.casefold())
         if session is not None:

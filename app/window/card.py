@@ -20,7 +20,7 @@ from app.window.theme import MARGIN, RADIUS, UNIT, Theme, Type
 from app.words import advice
 from app.words import window as words
 
-_BASE = QSize(372, 470)
+_BASE = QSize(372, 360)
 """The size at which texts have the size of the type scale; they grow and shrink with the card."""
 
 
@@ -75,7 +75,7 @@ class VerdictCard(QFrame):
                 reason = f"{channel_name}: {reason}"
             self._put(
                 advice.verdict_name(verdict.value),
-                advice.advice_sentence(judgement.reason.value, judgement.gain_change_db),
+                advice.advice_sentence(judgement.reason.value, judgement.gain_change_db, judgement.values),
                 reason,
             )
         spoken = ". ".join(label.text() for label in (self._word, self._advice, self._reason) if label.text())

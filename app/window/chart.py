@@ -10,7 +10,7 @@ import math
 
 import pyqtgraph as pg
 from PySide6.QtCore import QSize, Qt
-from PySide6.QtGui import QFontMetrics
+from PySide6.QtGui import QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import QFrame, QSizePolicy, QWidget
 
 from app.coach.judgement import Target
@@ -70,13 +70,10 @@ class SeaChart(pg.PlotWidget):
             axis.setTextPen(palette.text if side == "right" else palette.muted)
         metrics = QFontMetrics(small)
         self._axes["left"].setWidth(metrics.horizontalAdvance(numbers.decibels(-88, 0)) + 3 * UNIT)
-        places = "\n".join((words.rail_label(), words.deck_label(), words.band_label(), words.bed_label()))
-        widest = max(metrics.horizontalAdvance(line) for line in places.split("\n"))
+        labels = (words.rail_label(), words.deck_label(), words.band_label(), words.bed_unknown_label())
+        widest = max(metrics.horizontalAdvance(line) for label in labels for line in label.split("\n"))
         self._axes["right"].setWidth(widest + 4 * UNIT)
         self._axes["bottom"].setHeight(metrics.height() + 2 * UNIT)
-        self._axes["left"].setTicks(
-            [[(self._scale.height(level), numbers.decibels(level, 0)) for level in TICKS_DBFS]]
-        )
         self._axes["bottom"].setTicks(
             [[*((-s, words.seconds_ago(s)) for s in (25, 20, 15, 10, 5)), (0, words.now())]]
         )
@@ -115,15 +112,34 @@ class SeaChart(pg.PlotWidget):
         """Draw everything anew with the next state: another input, another channel."""
         self._sea.forget()
 
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Leave out words and numbers that would lie over each other."""
+        super().resizeEvent(event)
+        if hasattr(self, "_sea"):  # the base class resizes itself while it is being built
+            self._name_places()
+
     def _name_places(self) -> None:
         target, height = self._target, self._scale.height
-        bed = 0.5 * max(height(self._floor_dbfs), LEAST_BED)
+        line = QFontMetrics(self._theme.font(Type.SMALL)).height()
+        room = max(1.0, self.height() - 3.0 * line)
+        levels: list[float] = []
+        for level in TICKS_DBFS:
+            if not levels or (height(levels[-1]) - height(level)) * room > 1.1 * line:
+                levels.append(level)
+        self._axes["left"].setTicks([[(height(level), numbers.decibels(level, 0)) for level in levels]])
+        bed_known = math.isfinite(self._floor_dbfs)
         places = [
             (height(0.0), words.rail_label()),
             (height(target.ceiling_dbfs), words.deck_label()),
             (height((target.window_low_dbfs + target.window_high_dbfs) / 2), words.band_label()),
-            (bed, words.bed_label() if math.isfinite(self._floor_dbfs) else words.bed_unknown_label()),
+            (
+                0.5 * max(height(self._floor_dbfs), LEAST_BED),
+                words.bed_label() if bed_known else words.bed_unknown_label(),
+            ),
         ]
+        if (height(0.0) - height(target.ceiling_dbfs)) * room < 2.2 * line:
+            # The names alone; what they mean needs a second line.
+            places[:2] = [(at, label.split("\n")[0]) for at, label in places[:2]]
         self._axes["right"].setTicks([places])
 
 

@@ -6,7 +6,7 @@ import math
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QFontMetrics
-from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from app.coach.judgement import Verdict
 from app.engine.snapshot import Snapshot
@@ -68,15 +68,19 @@ class _Figure(QFrame):
         self._value.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignBottom)
         self._unit.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignBottom)
         self._note.hide()
-        layout = QGridLayout(self)
-        layout.setContentsMargins(MARGIN, GAP - UNIT, GAP, GAP - UNIT)
-        layout.setHorizontalSpacing(UNIT + 2)
-        layout.setVerticalSpacing(0)
-        layout.addWidget(self._label, 0, 0, 1, 2)
-        layout.addWidget(self._note, 0, 2)
-        layout.addWidget(self._value, 1, 0)
-        layout.addWidget(self._unit, 1, 1, 1, 2)
-        layout.setColumnStretch(2, 1)
+        head, body = QHBoxLayout(), QHBoxLayout()
+        head.addWidget(self._label)
+        head.addStretch(1)
+        head.addWidget(self._note)
+        body.setSpacing(UNIT + 2)
+        body.addWidget(self._value)
+        body.addWidget(self._unit)
+        body.addStretch(1)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(MARGIN, GAP - UNIT, GAP - UNIT, GAP - UNIT)
+        layout.setSpacing(0)
+        layout.addLayout(head)
+        layout.addLayout(body)
         self.show_level(math.nan)
 
     def set_theme(self, theme: Theme) -> None:

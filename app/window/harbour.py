@@ -38,6 +38,7 @@ class Harbour(QWidget):
         self._layout = QHBoxLayout(self)
         self._layout.setContentsMargins(0, 0, 0, 0)
         self._layout.setSpacing(2)
+        self._layout.addStretch(1)
         self._layout.addWidget(self._follow)
         self.hide()
 

@@ -57,7 +57,7 @@ class MainWindow(Board):
         self._crashes = crashes
         self._errands = Errands()
         self._source: object | None = None
-        self._part = services.settings.get("part") or (services.parts[0].key if services.parts else "")
+        self._part = services.settings.get("part") or services.default_part
         self._inputs: tuple[InputChoice, ...] = ()
         self._told: list[Message] = []
         self._waved: set[str] = set()

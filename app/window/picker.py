@@ -37,6 +37,7 @@ class Picker(QWidget):
         self._current = InputChoice("", "")
         self._choices: tuple[InputChoice, ...] = ()
         self._looking = True
+        self._out_of_date = False
         self._dialog: QFileDialog | None = None
 
         self.inputs = QComboBox()
@@ -90,8 +91,10 @@ class Picker(QWidget):
     def show_input(self, spec: str, name: str) -> None:
         """Show what is open."""
         choice = InputChoice(spec, name)
-        if choice != self._current:
+        if _same_input(spec, [self._current]) is None or name != self._current.label:
             self._current = choice
+            self._out_of_date = True
+        if self._out_of_date:
             self._fill()
 
     def show_choices(self, choices: Sequence[InputChoice], *, looking: bool) -> None:
@@ -125,8 +128,10 @@ class Picker(QWidget):
         self.gaintext.setText(words.player_gain_value(numbers.signed_decibels(gain_db, 1)))
 
     def _fill(self) -> None:
-        if self.inputs.view().isVisible():
-            self.inputs.hidePopup()
+        # Not under the hand of somebody who chooses; it is made good with the next state.
+        self._out_of_date = self.inputs.view().isVisible()
+        if self._out_of_date:
+            return
         self.inputs.clear()
         choices = list(self._choices)
         known = _same_input(self._current.spec, choices)
@@ -148,10 +153,6 @@ class Picker(QWidget):
 
     def _take_input(self, index: int) -> None:
         spec = self.inputs.itemData(index)
-        known = _same_input(
-            self._current.spec,
-            [InputChoice(self.inputs.itemData(i) or "", "") for i in range(self.inputs.count())],
-        )
         if spec == _FILE:
             self._ask_for_file()
         elif spec == _AGAIN:
@@ -159,7 +160,7 @@ class Picker(QWidget):
         elif spec:
             self.input_chosen.emit(spec)
             return
-        self.inputs.setCurrentIndex(known if known is not None else -1)
+        self._fill()  # shows what is open again: an action is no input
 
     def _ask_for_file(self) -> None:
         # Not modal for the program, and never waited for: the chart goes on behind it.

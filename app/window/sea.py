@@ -173,18 +173,18 @@ class SeaPicture:
             pixels[-column % _HATCH :: _HATCH] = stuff.missing[-column % _HATCH :: _HATCH]
             pixels[(1 - column) % _HATCH :: _HATCH] = stuff.missing[(1 - column) % _HATCH :: _HATCH]
             return
-        layers: tuple[_Pixels, ...] = (stuff.air, stuff.spray, stuff.crest, stuff.water)
+        layers = [stuff.air, stuff.spray, stuff.crest, stuff.water]
         top = 0
-        for layer, edge in zip(layers, (*edges, float(self.height)), strict=True):
+        for layer, edge in zip(layers, [*edges, float(self.height)], strict=True):
             foot = max(top, min(self.height, math.ceil(edge)))
             pixels[top:foot] = layer[top:foot]
             top = foot
         # An edge cuts through a pixel: both sides share its colour, which keeps gentle slopes smooth.
-        for below, edge in zip(layers[1:], edges, strict=True):
+        for layer, edge in zip(layers[1:], edges, strict=True):
             row = math.floor(edge)
             if 0 <= row < self.height and edge > row:
                 share = row + 1 - edge
-                pixels[row] = pixels[row] * (1.0 - share) + below[row] * share
+                pixels[row] = pixels[row] * (1.0 - share) + layer[row] * share
 
 
 def _rgb(colour: str) -> npt.NDArray[np.float32]:

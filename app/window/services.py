@@ -150,3 +150,4 @@ class Services:
     gain_range_db: tuple[float, float] = (-30.0, 30.0)
     """Of the built-in player's knob."""
     default_input: str = "player"
+    default_part: str = "other"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QFrame,
@@ -81,7 +82,7 @@ class Takes(QFrame):
         layout.setSpacing(UNIT)
         layout.addLayout(head)
         layout.addWidget(body, 1)
-        self.setMinimumHeight(100)
+        self.setMinimumHeight(31 * UNIT)
         self.set_theme(theme)
 
     def sizeHint(self) -> QSize:
@@ -101,10 +102,18 @@ class Takes(QFrame):
             (Column.NAME, "nnnnnnnnnnnn"),
             (Column.LENGTH, "1:88:88"),
             (Column.VERDICT, "nnnnnnnnnnn"),
-            (Column.FIGURES, "nnnnnnnnnnnnnnnnnnnnnnnnnn"),
         ):
             header.resizeSection(column, metrics.horizontalAdvance(sample) + 3 * UNIT)
+        self._share_out()
         self.table.viewport().update()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Share the width between levels and figures."""
+        super().resizeEvent(event)
+        self._share_out()
+
+    def _share_out(self) -> None:
+        self.table.horizontalHeader().resizeSection(Column.FIGURES, round(0.36 * self.width()))
 
     def show_takes(self, lines: Sequence[TakeLine]) -> None:
         """Show these takes, newest first."""

@@ -6,6 +6,7 @@ never edited: a change is a new entry at the end of :data:`MIGRATIONS`.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sqlite3
 from pathlib import Path
@@ -116,8 +117,10 @@ def connect(path: Path, *, busy_s: float) -> sqlite3.Connection:
     LogError
         When the file belongs to a newer Swellmark, or to another program.
     """
-    # SQLite gives its side files the same rights as the database.
-    os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
+    # SQLite gives its side files the same rights as the database. O_EXCL is not for tidiness: to open and
+    # close a database that this process has open already would drop every POSIX lock that SQLite holds on it.
+    with contextlib.suppress(FileExistsError):
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
     connection = sqlite3.connect(path, timeout=busy_s, isolation_level=None)
     try:
         # SQLite folds the case of ASCII only.

@@ -73,6 +73,7 @@ class Store:
                 if not is_damage(error):
                     raise
                 self._mend()
+            self._file = self._identity()
 
     def __enter__(self) -> Store:
         return self
@@ -85,6 +86,17 @@ class Store:
     def close(self) -> None:
         """Let go of the database."""
         self._connection.close()
+
+    def was_replaced(self) -> bool:
+        """Whether another file lies there now than was opened: the log was moved, deleted or set aside."""
+        return self._identity() != self._file
+
+    def _identity(self) -> tuple[int, int] | None:
+        try:
+            status = self.path.stat()
+        except FileNotFoundError:
+            return None
+        return status.st_dev, status.st_ino
 
     # Reading
 
@@ -243,6 +255,10 @@ class Store:
     def _reading(self, read: Callable[[], _Result]) -> _Result:
         """Read; a log that turns out to be damaged is set aside, and the fresh one read instead."""
         with self._told():
+            if self.was_replaced():
+                self._connection.close()
+                self._connection = schema.connect(self.path, busy_s=self._busy_s)
+                self._file = self._identity()
             try:
                 return read()
             except sqlite3.DatabaseError as error:
@@ -255,6 +271,7 @@ class Store:
     def _mend(self) -> None:
         self.notice = set_aside(self.path, busy_s=self._busy_s)
         self._connection = schema.connect(self.path, busy_s=self._busy_s)
+        self._file = self._identity()
 
     def _rows(self, sql: str, *values: object) -> list[Any]:
         return self._connection.execute(sql, values).fetchall()

@@ -42,6 +42,13 @@ class _Take:
     """How many of the events are in the log."""
     trace_written: bool = False
     dirty: bool = True
+    listed: object = None
+    """What the list shows of it, but for what grows all the time."""
+
+    def in_list(self) -> object:
+        """What a list of takes shows that is worth reading it again."""
+        clips = sum(channel.clips for channel in self.update.per_channel)
+        return self.number, self.update.state, self.update.verdict, clips
 
     def forget_written(self) -> None:
         """Take nothing for written: the log is another one now."""
@@ -84,7 +91,6 @@ class LogWriter:
         self._asks: list[_Ask] = []
         self._store: Store | None = None
         self._owner: Owner | None = None
-        self._inode: tuple[int, int] | None = None
         self._stopping = threading.Event()
         self._all_written = False
         # Written by the writer thread alone; a reference or an int is read whole by any other.
@@ -213,7 +219,7 @@ class LogWriter:
         return True
 
     def _write(self) -> None:
-        if self._store is not None and self._replaced():
+        if self._store is not None and self._store.was_replaced():
             self._close_store()
         store = self._open_store()
         dirty = [take for take in self._takes.values() if take.dirty]
@@ -237,6 +243,7 @@ class LogWriter:
     def _write_takes(self, store: Store, dirty: list[_Take]) -> None:
         assert self._owner is not None  # noqa: S101 - taken when the store was opened
         numbers = []
+        listed_anew = False
         with store.writing():
             for take in dirty:
                 update = replace(take.update, trace=None) if take.trace_written else take.update
@@ -248,14 +255,17 @@ class LogWriter:
             take.written = len(take.events)
             take.trace_written = True
             take.dirty = False
+            listed_anew |= take.listed != take.in_list()
+            take.listed = take.in_list()
             if take.update.final:
                 del self._takes[take.update.uid]
-        self._revision += 1
+        if listed_anew:
+            self._revision += 1
 
     def _open_store(self) -> Store:
         if self._store is None:
             if self._damaged:
-                self._notice = set_aside(self.path, busy_s=self._busy_s)
+                self._notice = set_aside(self.path, busy_s=self._busy_s) or self._notice
                 self._damaged = False
             store = Store(self.path, busy_s=self._busy_s)
             try:
@@ -266,7 +276,6 @@ class LogWriter:
                     self._owner = store.become_owner()
                 if store.interrupt_orphans():
                     self._revision += 1
-                self._inode = self._identity()
             except BaseException:
                 store.close()
                 raise
@@ -276,17 +285,6 @@ class LogWriter:
             self._store = store
             self._notice = store.notice or self._notice
         return self._store
-
-    def _identity(self) -> tuple[int, int] | None:
-        try:
-            status = self.path.stat()
-        except FileNotFoundError:
-            return None
-        return status.st_dev, status.st_ino
-
-    def _replaced(self) -> bool:
-        """Whether the log was moved or deleted meanwhile; then everything in memory is written anew."""
-        return self._identity() != self._inode
 
     def _close_store(self) -> None:
         if self._store is not None:

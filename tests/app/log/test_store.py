@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import sqlite3
 import stat
+import subprocess
 import sys
 from contextlib import suppress
 
@@ -226,6 +227,41 @@ def test_a_folder_that_cannot_be_written_gives_a_sentence(tmp_path):
     with pytest.raises(LogError, match="cannot be read") as raised:
         Store(tmp_path / "no such folder" / "takes.sqlite")
     assert "FileNotFoundError" in raised.value.detail
+
+
+LOCK_TEST = """
+import fcntl, sys
+with open(sys.argv[1], "r+b") as file:
+    try:
+        fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB, 510, 0x40000002)
+    except OSError:
+        print("locked")
+    else:
+        print("free")
+"""
+"""Asks for the bytes on which every SQLite connection in WAL mode holds a shared lock (its file format)."""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="POSIX locks")
+def test_opening_a_log_twice_drops_no_lock(path, make_update):
+    # POSIX locks belong to the process: to open and close the file itself would drop SQLite's.
+    with Store(path) as store:
+        save(store, make_update())
+        Store(path).close()
+        run = subprocess.run(
+            [sys.executable, "-c", LOCK_TEST, path], capture_output=True, text=True, check=True
+        )
+        assert run.stdout == "locked\n"
+
+
+def test_a_reader_follows_a_log_that_was_set_aside(path, make_update):
+    with Store(path) as reader:
+        save(reader, make_update())
+        assert reader.count() == 1
+        path.rename(path.with_name("aside.sqlite"))
+        for end in ("-wal", "-shm"):
+            path.with_name(path.name + end).unlink()
+        assert reader.count() == 0
 
 
 def test_several_programs_may_read_while_one_writes(path, make_update):

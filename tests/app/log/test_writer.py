@@ -67,6 +67,20 @@ def test_a_quiet_log_changes_no_list(writer, make_update):
     assert writer.revision == before
 
 
+def test_the_list_is_read_again_for_news_only(path, writer, make_update):
+    def revision_after(**changes):
+        writer.submit(make_update(**changes))
+        assert writer.flush()
+        return writer.revision
+
+    first = revision_after()
+    assert revision_after(frames=96_000) == first
+    with_clip = revision_after(events=1)
+    assert with_clip > first
+    assert revision_after(events=0, per_channel=make_update(events=1).per_channel) == with_clip
+    assert revision_after(state=TakeState.CLOSED, per_channel=make_update(events=1).per_channel) > with_clip
+
+
 def test_closing_writes_everything_and_ends_the_thread(path, make_update):
     log = LogWriter(path)
     log.submit(make_update(state=TakeState.CLOSED, events=3, final=True))

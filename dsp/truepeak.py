@@ -9,14 +9,12 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from dsp.clips import FULL_SCALE
 from dsp.decibels import amplitude_to_db
 from dsp.hops import before_each, planar
 from dsp.interpolation import Blockwise, bend_gain, fractional_delays
 from dsp.peaks import hop_peaks
 from dsp.types import Floats, Samples
-
-FULL_SCALE = 1.0 - 2.0**-15
-"""The highest positive number of a 16-bit converter: a sample that reaches it counts as full scale."""
 
 _HALF_TAPS = 32
 _BETA = 5.0  # flat within 0.02 dB up to 0.45 of the sampling rate
@@ -91,6 +89,7 @@ class TruePeak:
         self._last_peak = np.zeros((channels, 1))
         self._last_bend = np.zeros((channels, 1))
         self._highest = np.zeros(channels)
+        self._highest_before = np.zeros(channels)
         self._overs = np.zeros(channels)
 
     @property
@@ -99,14 +98,22 @@ class TruePeak:
         return amplitude_to_db(self._highest)
 
     @property
+    def overall_dbtp(self) -> Floats:
+        """(channels,): the highest since the start, resets or not."""
+        return amplitude_to_db(np.maximum(self._highest, self._highest_before))
+
+    @property
     def overs(self) -> Floats:
-        """(channels,): hops whose true peak passes full scale while none of their samples reaches it."""
+        """(channels,): hops whose true peak passes full scale while none of their samples counts as clipped.
+
+        Counted since the start, resets or not.
+        """
         return self._overs.copy()
 
     def reset(self) -> None:
-        """Start the figures anew; the stream goes on."""
+        """Start :attr:`max_dbtp` anew; the stream goes on."""
+        np.maximum(self._highest_before, self._highest, out=self._highest_before)
         self._highest[:] = 0.0
-        self._overs[:] = 0.0
 
     def flush(self) -> None:
         """The stream ends here: take in what follows its last samples, as if by silence."""
@@ -140,9 +147,9 @@ class TruePeak:
             # Not measured, but a bend is never more than four times the magnitudes that make it.
             self._last_bend = 4.0 * around[:, -1:]
             return
-        bend = self._bends(apart)
-        bend = np.maximum(bend, np.concatenate((self._last_bend, bend[:, :-1]), axis=1))
-        self._last_bend = bend[:, -1:]
+        own = self._bends(apart)
+        bend = np.maximum(own, np.concatenate((self._last_bend, own[:, :-1]), axis=1))
+        self._last_bend = own[:, -1:]
         channel, hop = np.nonzero(around * (1.0 + _ROUNDING) + self._bend_gain * bend > bar)
         if not channel.size:
             return

@@ -206,17 +206,33 @@ def test_a_peak_across_the_seam_of_two_hops_is_found():
     assert seam == pytest.approx(measure(np.roll(wave, 200, axis=0)).max_dbtp, abs=1e-9)
 
 
-def test_reset_starts_anew():
+def test_reset_lets_go_of_the_maximum_and_keeps_what_the_take_needs():
     meter = TruePeak(48000, 2, 480)
     meter.process(tone(48000, 4, 1.2, 45.0))
     meter.process(np.zeros((480, 2), np.float32))
-    assert (meter.max_dbtp > 0.0).all()
-    assert meter.overs.any()
+    before, overs = meter.max_dbtp, meter.overs
+    assert (before > 0.0).all()
+    assert overs.all()
     meter.reset()
     assert (meter.max_dbtp == -np.inf).all()
-    assert not meter.overs.any()
     meter.process(tone(48000, 4, 0.5, 45.0))
     np.testing.assert_allclose(meter.max_dbtp, -6.02, atol=0.02)
+    np.testing.assert_array_equal(meter.overall_dbtp, before)
+    np.testing.assert_array_equal(meter.overs, overs)
+
+
+def test_in_live_use_ordinary_music_is_hardly_evaluated(monkeypatch):
+    """The price of a hop must not creep up with what came before it."""
+    rng = np.random.default_rng(2)
+    wave = plucked(rng, 480 * 400, 48000)
+    wave = (0.2 * wave / np.abs(wave).max())[:, np.newaxis].astype(np.float32)
+    wave[480 * 3 + 100] = 0.9  # a click, as rough as can be
+    examined = []
+    monkeypatch.setattr(TruePeak, "_examine", lambda self, *hops: examined.append(len(hops[0])))
+    meter = TruePeak(48000, 1, 480)
+    for start in range(0, wave.shape[0], 480):
+        meter.process(wave[start : start + 480])
+    assert 1 <= sum(examined) <= 8
 
 
 @pytest.mark.parametrize("nothing", [0.0, -0.0])

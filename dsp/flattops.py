@@ -23,6 +23,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -36,7 +37,7 @@ SEGMENT_HOPS = 100
 MEMORY_SEGMENTS = 10
 """Seconds that the histogram remembers (time constant), and that a claim looks back."""
 
-CORNERS_HZ = (0.0, 1.5, 3.0, 5.0, 8.0, 12.0, 16.0, 20.0)
+CORNERS_HZ = (0.0, 2.0, 4.0, 7.0, 12.0, 18.0)
 """Assumed corner frequencies of the coupling; 0 takes the samples as they are."""
 _LEAK_HZ = 0.5
 """The integral forgets below this, so that a DC offset cannot run away."""
@@ -44,8 +45,14 @@ _LEAK_HZ = 0.5
 LEAST_SPIKE = 0.45
 """Share of the samples from 0.9 of the ceiling up to it that must lie at the ceiling. A steady sine reaches
 √(5/32) = 0.40."""
-_LEAST_SAMPLES_S = 0.001
-"""Time at the ceiling, within the memory, that counts as evidence."""
+_LEAST_SPIKE_S = 0.001
+"""Time at the ceiling that counts as evidence."""
+_LEAST_HOPS, _LEAST_SPAN_HOPS, _LEAST_PILE = 10, 20, 0.3
+"""Evidence in hops: how many reach the ceiling, over which time, and their part of all that come near."""
+_RINGING = 1.15
+"""What an anti-alias filter may add to a ceiling; tops above it contradict the ceiling."""
+_JOIN_HOPS = 5
+"""Hops up to 50 ms apart are one event, as with clips at full scale."""
 _HIGHEST_CEILING = 0.995
 """From here on it is the converter's own full scale."""
 
@@ -53,8 +60,11 @@ _HIGHEST_CEILING = 0.995
 # 0.4 % wide, for the price of a shift.
 _SHIFT = 15
 _OCTAVE = 256
-_LOWEST_BIN = int(np.float32(2.0**-9).view(np.int32)) >> _SHIFT
+_LOWEST_PEAK = 2.0**-7
+"""Nothing is claimed about sound whose peaks stay under −42 dBFS."""
+_LOWEST_BIN = int(np.float32(_LOWEST_PEAK / 8).view(np.int32)) >> _SHIFT
 _BINS = (int(np.float32(4.0).view(np.int32)) >> _SHIFT) - _LOWEST_BIN
+_SIGN_BIN = 1 << (31 - _SHIFT)
 _HALF_SPIKE = 2
 _BELOW = 32
 """Bins below the ceiling that the spike is compared with: about 10 %."""
@@ -62,175 +72,221 @@ _BELOW = 32
 _LOUD, _QUIET = 0.6, 0.15
 """Hops above the first, relative to the recent maximum, may reach the ceiling; down to the second they show
 what waves below it look like."""
-_LOUD_HOPS, _QUIET_HOPS = 24, 8
+_LOUD_HOPS, _QUIET_HOPS = 12, 4
 """How many of each go into the histogram, a second."""
 
+_Ints = npt.NDArray[np.int64]
 _Counts = npt.NDArray[np.float32]
+_HopRange: TypeAlias = tuple[int, int, float]
+"""First hop, last hop, highest sample."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ceiling:
+    """A level at which waves are possibly cut."""
+
+    polarity: int
+    """0 for positive samples, 1 for negative ones."""
+    corner: int
+    """Index into :data:`CORNERS_HZ`."""
+    level: float
+    """Magnitude at ±1.0 full scale."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Tops:
-    """The loud hops of one segment and one polarity."""
+    """The highest samples of the loud hops of one segment, one polarity."""
 
-    hop: npt.NDArray[np.int64]
+    hop: _Ints
     """Position in hops since the stream (or the last gap) began, rising."""
     peak: Floats
     integral: Floats
-    """Of the samples, leaky, at the peak."""
+    """Leaky integral of the samples up to the peak."""
 
 
 class _Channel:
     def __init__(self, rate_hz: int, hop_frames: int) -> None:
-        self._hop = hop_frames
         self._per_hop = math.exp(-2 * math.pi * _LEAK_HZ * hop_frames / rate_hz)
-        corners = np.array(CORNERS_HZ)
-        self._tilts = 2 * np.pi * np.maximum(corners - _LEAK_HZ, 0.0) / rate_hz
-        self._least = _LEAST_SAMPLES_S * rate_hz
+        corners_hz = np.array(CORNERS_HZ)
+        self._tilts = 2 * np.pi * np.maximum(corners_hz - _LEAK_HZ, 0.0) / rate_hz
+        self._least = _LEAST_SPIKE_S * rate_hz
         self._integral = 0.0
         self._recent_peak = 0.0
-        self._counts: _Counts = np.zeros((2, corners.size, _BINS), np.float32)
+        self._counts: _Counts = np.zeros((2, corners_hz.size, _BINS), np.float32)
         self._tops: deque[tuple[_Tops, _Tops]] = deque(maxlen=MEMORY_SEGMENTS)
-        self._reported: int = -1
+        self._reported = -1
 
-    def process(self, hops: Samples, first_hop: int) -> list[tuple[int, int, float]]:
-        """Take in a segment, (hops, frames); return [(first hop, last hop, highest sample)] of new events."""
+    def process(self, hops: Samples, first_hop: int) -> list[_HopRange]:
+        """Take in a segment, (hops, frames); return the events that it makes clear."""
         high, low = hops.max(axis=1), -hops.min(axis=1)
         peaks = np.maximum(high, low)
-        loudest = float(peaks.max())
-        self._recent_peak = max(loudest, self._recent_peak * 0.5 ** (1 / MEMORY_SEGMENTS))
-        starts = self._integrals(hops)
+        self._recent_peak = max(float(peaks.max()), self._recent_peak * 0.5 ** (1 / MEMORY_SEGMENTS))
         self._counts *= np.float32(math.exp(-1 / MEMORY_SEGMENTS))
+        starts = self._integrals(hops)
         loud = np.flatnonzero(peaks >= _LOUD * self._recent_peak)
-        if self._recent_peak < 2.0**-7 or not loud.size:
+        if self._recent_peak < _LOWEST_PEAK or not loud.size:
             self._tops.append((_NO_TOPS, _NO_TOPS))
             return []
         quiet = np.flatnonzero((peaks < _LOUD * self._recent_peak) & (peaks >= _QUIET * self._recent_peak))
-        self._count(hops, np.concatenate((_spread(loud, _LOUD_HOPS), _spread(quiet, _QUIET_HOPS))), starts)
+        shown = np.concatenate((loud, quiet[_spread(quiet.size, _QUIET_HOPS)]))
+        y = hops[shown]
+        # Single precision will do here: the tilts take the integral down by three orders of magnitude.
+        integrals = np.cumsum(y, axis=1)
+        integrals += starts[shown, np.newaxis].astype(np.float32)
+        counted = np.concatenate((_spread(loud.size, _LOUD_HOPS), np.arange(loud.size, shown.size)))
+        self._count(y[counted], integrals[counted])
+        y, integrals = y[: loud.size], integrals[: loud.size]
         self._tops.append(
             (
-                self._loud_tops(hops, high, starts, first_hop, 1.0),
-                self._loud_tops(hops, low, starts, first_hop, -1.0),
+                _tops(y, integrals, high[loud], loud + first_hop, self._recent_peak),
+                _tops(-y, -integrals, low[loud], loud + first_hop, self._recent_peak),
             )
         )
-        ceilings = self._ceilings()
-        return self._events(ceilings) if ceilings else []
+        return self._events(find_ceilings(self._counts, self._least))
 
     def _integrals(self, hops: Samples) -> Floats:
         """The leaky integral at the start of each hop; carries on to the next segment."""
         sums = hops.sum(axis=1, dtype=np.float64)
-        powers = self._per_hop ** np.arange(sums.size + 1)
-        after = powers[1:] * self._integral + np.convolve(sums, powers[:-1])[: sums.size]
+        decay = self._per_hop ** np.arange(sums.size + 1)
+        after = decay[1:] * self._integral + np.convolve(sums, decay[:-1])[: sums.size]
         starts = np.concatenate(([self._integral], after[:-1]))
         self._integral = float(after[-1])
         return starts
 
-    def _count(self, hops: Samples, chosen: npt.NDArray[np.int64], starts: Floats) -> None:
-        y = hops[chosen]
-        integral = (starts[chosen, np.newaxis] + np.cumsum(y, axis=1, dtype=np.float64)).astype(np.float32)
-        for index, tilt in enumerate(self._tilts):
-            x = y + np.float32(tilt) * integral if tilt else y
-            bits = np.abs(x).view(np.int32) >> _SHIFT
-            bits -= _LOWEST_BIN
-            # Both polarities in one count: negative samples lie one histogram further.
-            inside = (bits >= 0) & (bits < _BINS)
-            bits += (x < 0) * np.int32(_BINS)
-            self._counts[:, index] += np.bincount(bits[inside], minlength=2 * _BINS).reshape(2, _BINS)
+    def _count(self, y: Samples, integrals: Samples) -> None:
+        """Add samples to the histograms, restored for every assumed corner frequency."""
+        matter = np.abs(y) >= np.float32(_QUIET * self._recent_peak)
+        x = self._tilts.astype(np.float32)[:, np.newaxis] * integrals[matter]
+        x += y[matter]
+        bits = x.view(np.uint32) >> np.uint32(_SHIFT)
+        corners = self._tilts.size
+        lowest = max(0, _bin(0.5 * _QUIET * self._recent_peak))
+        bins = min(_BINS, _bin(2 * self._recent_peak)) - lowest
+        # One histogram a polarity and corner, in one count; the sign is the bit above the exponent.
+        place = (bits & np.uint32(_SIGN_BIN - 1)).astype(np.intp)
+        place -= lowest + _LOWEST_BIN
+        np.clip(place, 0, bins - 1, out=place)
+        place += np.arange(corners)[:, np.newaxis] * bins
+        place += (bits >= _SIGN_BIN) * (corners * bins)
+        counts = np.bincount(place.ravel(), minlength=2 * corners * bins).reshape(2, corners, bins)
+        # The outermost bins took what lies outside, too.
+        self._counts[:, :, lowest + 1 : lowest + bins - 1] += counts[:, :, 1:-1]
 
-    def _loud_tops(self, hops: Samples, peaks: Samples, starts: Floats, first_hop: int, sign: float) -> _Tops:
-        at = np.flatnonzero(peaks >= _LOUD * self._recent_peak)
-        y = hops[at] * np.float32(sign)
-        where = y.argmax(axis=1)
-        running = np.cumsum(y, axis=1, dtype=np.float64)[np.arange(at.size), where]
-        return _Tops(at + first_hop, peaks[at].astype(np.float64), sign * starts[at] + running)
-
-    def _ceilings(self) -> list[tuple[int, int, float]]:
-        """[(polarity, corner, level)] that the histograms show, at most one a polarity."""
-        occupied = np.flatnonzero((self._counts >= 0.3).any(axis=(0, 1)))
-        if not occupied.size:
-            return []
-        end = int(occupied[-1]) + 1 + _HALF_SPIKE
-        begin = max(0, end - 2 * _OCTAVE)
-        counts = self._counts[:, :, begin:end].astype(np.float64)
-        total = np.concatenate((np.zeros((*counts.shape[:2], 1)), np.cumsum(counts, axis=2)), axis=2)
-        bins = np.arange(_BELOW + _HALF_SPIKE, end - begin - _HALF_SPIKE)
-        if not bins.size:
-            return []
-        upto = total[:, :, bins - _HALF_SPIKE]
-        spike = total[:, :, bins + _HALF_SPIKE + 1] - upto
-        below = upto - total[:, :, bins - _BELOW]
-        above = total[:, :, -1:] - total[:, :, bins + _HALF_SPIKE + 1]
-        share = spike / np.maximum(spike + below, 1e-9)
-        clear = (share >= LEAST_SPIKE) & (spike >= self._least) & (above <= spike)
-        if not clear.any():
-            return []
-        found: list[tuple[int, int, float]] = []
-        for polarity in range(2):
-            score = np.where(clear[polarity], share[polarity], 0.0)
-            corner, place = np.unravel_index(int(score.argmax()), score.shape)
-            if not score[corner, place]:
-                continue
-            at = int(bins[place])
-            level = _level(at + begin + _LOWEST_BIN)
-            if level >= _HIGHEST_CEILING:
-                continue
-            waves = (
-                total[polarity, corner, at - _BELOW] - total[polarity, corner, max(0, at - 7 * _OCTAVE // 4)]
-            )
-            if waves < 0.1 * spike[polarity, corner, place]:
-                continue  # nothing but the flat tops themselves: a square wave
-            lower = place - _BELOW
-            spikes = (share[polarity, corner, :lower] >= 0.4) & (
-                spike[polarity, corner, :lower] >= 0.1 * spike[polarity, corner, place]
-            )
-            if lower > 0 and spikes.any():
-                continue  # flat at other levels too: the sound is made that way
-            found.append((polarity, int(corner), level))
-        return found
-
-    def _events(self, ceilings: list[tuple[int, int, float]]) -> list[tuple[int, int, float]]:
-        hops: list[npt.NDArray[np.int64]] = []
-        peaks: list[Floats] = []
-        for polarity, corner, level in ceilings:
-            tops = [segment[polarity] for segment in self._tops]
-            hop = np.concatenate([top.hop for top in tops])
-            peak = np.concatenate([top.peak for top in tops])
-            before = peak + self._tilts[corner] * np.concatenate([top.integral for top in tops])
-            reach = before >= 0.985 * level
-            hop, peak = hop[reach], peak[reach]
-            if hop.size < 3 or not (np.diff(hop) > 20).any():
-                continue  # one moment is not enough
-            hops.append(hop)
-            peaks.append(peak)
-        if not hops:
-            return []
-        hop, peak = np.concatenate(hops), np.concatenate(peaks)
+    def _events(self, ceilings: list[Ceiling]) -> list[_HopRange]:
+        """The moments within the memory that reach the ceilings, without those told before."""
+        reaching = [_NO_TOPS, _NO_TOPS]
+        for ceiling in ceilings:
+            if not reaching[ceiling.polarity].hop.size:
+                reaching[ceiling.polarity] = self._reaching(ceiling)
+        hop = np.concatenate([tops.hop for tops in reaching])
+        peak = np.concatenate([tops.peak for tops in reaching])
         order = np.argsort(hop, kind="stable")
-        hop, peak = hop[order], peak[order]
-        fresh = hop > self._reported
-        hop, peak = hop[fresh], peak[fresh]
-        if not hop.size:
+        order = order[hop[order] > self._reported]
+        if not order.size:
             return []
+        hop, peak = hop[order], peak[order]
         self._reported = int(hop[-1])
-        breaks = np.flatnonzero(np.diff(hop) > 5) + 1
+        breaks = np.flatnonzero(np.diff(hop) > _JOIN_HOPS) + 1
         return [
             (int(group[0]), int(group[-1]), float(tops.max()))
             for group, tops in zip(np.split(hop, breaks), np.split(peak, breaks), strict=True)
         ]
 
+    def _reaching(self, ceiling: Ceiling) -> _Tops:
+        """The tops at a ceiling; none unless they pile up there, more than once, with nothing far above."""
+        tops = [segment[ceiling.polarity] for segment in self._tops]
+        hop = np.concatenate([top.hop for top in tops])
+        peak = np.concatenate([top.peak for top in tops])
+        integral = np.concatenate([top.integral for top in tops])
+        relative = (peak + self._tilts[ceiling.corner] * integral) / ceiling.level
+        at = (relative > 0.98) & (relative < 1.02)
+        where = hop[at]
+        if (
+            where.size < _LEAST_HOPS
+            or where[-1] - where[0] < _LEAST_SPAN_HOPS
+            or where.size < _LEAST_PILE * np.count_nonzero(relative > 0.9)
+            or np.count_nonzero(relative >= _RINGING) > 0.05 * where.size
+        ):
+            return _NO_TOPS
+        reach = relative > 0.985
+        return _Tops(hop[reach], peak[reach], integral[reach])
+
+
+def find_ceilings(counts: _Counts, least: float) -> list[Ceiling]:
+    """The levels at which amplitude histograms show a cut, the sharpest first.
+
+    Parameters
+    ----------
+    counts
+        (2, corners, bins) samples for each polarity and assumed corner frequency.
+    least
+        Samples that a spike must hold.
+    """
+    occupied = np.flatnonzero((counts >= 0.3).any(axis=(0, 1)))
+    if not occupied.size or occupied[-1] < _BELOW or occupied[-1] >= _BINS - _HALF_SPIKE:
+        return []
+    begin, end = max(0, int(occupied[-1]) + 1 - 7 * _OCTAVE // 2), int(occupied[-1]) + 1 + _HALF_SPIKE
+    total = np.zeros((*counts.shape[:2], end - begin + 1))
+    np.cumsum(counts[:, :, begin:end], axis=2, out=total[:, :, 1:])
+    # Ringing goes above the ceiling, and a wrong corner frequency can blow the samples up to twice its height.
+    first, last = max(_BELOW + _HALF_SPIKE, end - begin - 3 * _OCTAVE // 2), end - begin - _HALF_SPIKE
+    spike, share = _spikes(total, first, last)
+    above = total[:, :, -1:] - total[:, :, first + _HALF_SPIKE + 1 : last + _HALF_SPIKE + 1]
+    clear = (share >= LEAST_SPIKE) & (spike >= least) & (above <= spike)
+    if not clear.any():
+        return []
+    # A wrong corner frequency turns flat into sloping, so the right one has the least beside its spike.
+    sharpness = np.where(clear, share * spike / (spike + above + 1e-9), 0.0)
+    found: list[tuple[float, Ceiling]] = []
+    for polarity, corner in np.argwhere(clear.any(axis=2)).tolist():
+        at = int(sharpness[polarity, corner].argmax())
+        level = _level(first + at + begin)
+        held = float(spike[polarity, corner, at])
+        if level < _HIGHEST_CEILING and _ordinary_below(total[polarity, corner], first + at, held):
+            found.append((float(sharpness[polarity, corner, at]), Ceiling(polarity, corner, level)))
+    return [ceiling for _, ceiling in sorted(found, key=lambda item: -item[0])]
+
+
+def _spikes(total: Floats, first: int, last: int) -> tuple[Floats, Floats]:
+    """How many samples lie at each of the bins, and their share of those from 0.9 of its level up to it."""
+    upto = total[..., first - _HALF_SPIKE : last - _HALF_SPIKE]
+    spike = total[..., first + _HALF_SPIKE + 1 : last + _HALF_SPIKE + 1] - upto
+    below = upto - total[..., first - _BELOW : last - _BELOW]
+    return spike, spike / np.maximum(spike + below, 1e-9)
+
+
+def _ordinary_below(total: Floats, at: int, spike: float) -> bool:
+    """Whether there are waves below a ceiling, and none of them is flat at its own level."""
+    lowest = max(_BELOW + _HALF_SPIKE, at - 7 * _OCTAVE // 4)
+    waves = float(total[at - _BELOW] - total[lowest])
+    if waves < 0.1 * spike:
+        return False  # nothing but the flat tops themselves: a square wave
+    lower, share = _spikes(total, lowest, max(lowest, at - _BELOW))
+    return not bool(((share >= 0.4) & (lower >= 0.1 * spike)).any())
+
+
+def _tops(y: Samples, integrals: Samples, peaks: Samples, hop: _Ints, recent_peak: float) -> _Tops:
+    at = np.flatnonzero(peaks >= _LOUD * recent_peak)
+    where = y[at].argmax(axis=1)
+    return _Tops(hop[at], peaks[at].astype(np.float64), integrals[at, where].astype(np.float64))
+
 
 _NO_TOPS = _Tops(np.empty(0, np.int64), np.empty(0), np.empty(0))
 
 
-def _spread(items: npt.NDArray[np.int64], most: int) -> npt.NDArray[np.int64]:
-    """At most so many of the items, evenly spread."""
-    if items.size <= most:
-        return items
-    return items[np.arange(most) * items.size // most]
+def _spread(size: int, most: int) -> _Ints:
+    """At most so many indices, evenly spread."""
+    return np.arange(size) if size <= most else np.arange(most) * size // most
+
+
+def _bin(magnitude: float) -> int:
+    return (int(np.float32(magnitude).view(np.int32)) >> _SHIFT) - _LOWEST_BIN
 
 
 def _level(index: int) -> float:
     """The middle of a histogram bin."""
-    return float(np.int32((index << _SHIFT) + (1 << (_SHIFT - 1))).view(np.float32))
+    bits = ((index + _LOWEST_BIN) << _SHIFT) + (1 << (_SHIFT - 1))
+    return float(np.int32(bits).view(np.float32))
 
 
 class FlatTopFinder:

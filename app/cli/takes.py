@@ -162,7 +162,7 @@ def _print_events(console: Console, take: TakeDetail) -> None:
     happened.add_column(words.channel_heading(), justify="right")
     happened.add_column(words.event_heading())
     for event in take.events[:_MOST_EVENTS_LISTED]:
-        happened.add_row(*map(Text, event_texts(event, take.row.rate_hz)))
+        happened.add_row(*map(Text, event_texts(event, take.row)))
     console.print(happened)
     if len(take.events) > _MOST_EVENTS_LISTED:
         console.print(words.more_events(len(take.events) - _MOST_EVENTS_LISTED), markup=False)

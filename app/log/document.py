@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from app.log.bars import bar_and_beat
 from app.log.records import ChannelFigures, TakeDetail, TakeEvent, TakeRow
 
 
@@ -36,7 +37,7 @@ def take_document(take: TakeDetail) -> dict[str, Any]:
     return {
         **row,
         "per_channel": [_channel(channel) for channel in take.per_channel],
-        "events": [_event(event, take.row.rate_hz) for event in take.events],
+        "events": [_event(event, take.row) for event in take.events],
     }
 
 
@@ -57,13 +58,16 @@ def _channel(channel: ChannelFigures) -> dict[str, Any]:
     }
 
 
-def _event(event: TakeEvent, rate_hz: int) -> dict[str, Any]:
+def _event(event: TakeEvent, row: TakeRow) -> dict[str, Any]:
+    t_s = event.frame / row.rate_hz
+    bar, beat = bar_and_beat(t_s, row.metre) if row.metre else (None, None)
     return {
         "kind": event.kind,
-        "t_s": round(event.frame / rate_hz, 6),
+        "t_s": round(t_s, 6),
         "channel": event.channel,
         "frames": event.frames,
         "peak_dbfs": level(event.peak_dbfs),
         "detail": event.detail,
-        "bar": None,
+        "bar": bar,
+        "beat": None if beat is None else round(beat, 3),
     }

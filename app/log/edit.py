@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TypeAlias
 
 from app.errors import UsageError
+from app.log.bars import Metre
 from app.log.records import storable
 from app.log.saving import add_session
 from app.log.store import Store
@@ -40,6 +41,16 @@ def set_notes(number: int, notes: str) -> Edit:
 def mark(number: int, kept: bool) -> Edit:
     """Mark a take as one to keep, or take the mark away."""
     return lambda store: _change(store, number, "kept = ?", kept)
+
+
+def set_metre(number: int, metre: Metre | None) -> Edit:
+    """Say how to count in a take, or that nobody knows."""
+
+    def run(store: Store) -> None:
+        for column in ("tempo_bpm", "beats_per_bar", "count_in_s"):
+            _change(store, number, f"{column} = ?", metre and getattr(metre, column))
+
+    return run
 
 
 def move(number: int, session: int) -> Edit:

@@ -16,11 +16,12 @@ from datetime import UTC, datetime, timedelta
 from functools import partial
 from typing import Protocol
 
-from app.coach.judgement import Verdict
+from app.coach.judgement import Target, Verdict
 from app.coach.parts import find_part
 from app.coach.verdict import Coach
 from app.engine.snapshot import HopReport
 from app.errors import UsageError
+from app.log.bars import Metre
 from app.log.recording import CoachMaker, Recording
 from app.log.records import TakeState, TakeUpdate, iso_started, storable
 
@@ -72,6 +73,8 @@ class _Asked:
     name: str
     part: str
     make_coach: CoachMaker
+    ceiling_dbfs: float
+    metre: Metre | None
 
 
 @dataclass(slots=True)
@@ -106,7 +109,14 @@ class TakeKeeper:
 
     # For any thread
 
-    def begin(self, name: str = "", part: str = "", make_coach: CoachMaker | None = None) -> None:
+    def begin(
+        self,
+        name: str = "",
+        part: str = "",
+        make_coach: CoachMaker | None = None,
+        ceiling_dbfs: float = Target().ceiling_dbfs,
+        metre: Metre | None = None,
+    ) -> None:
         """Begin a take with the next hop; one that runs ends where the new one begins.
 
         Parameters
@@ -116,8 +126,12 @@ class TakeKeeper:
         make_coach
             Makes the coach that judges this take alone, for (channels, rate_hz, hop_frames): one with
             ``memory_s=None``. None makes one for ``part`` with the usual target.
+        ceiling_dbfs
+            Peaks over it are noted.
+        metre
+            How to count in the take, if anybody knows.
         """
-        asked = _Asked(storable(name), storable(part), make_coach or _coach_for(part))
+        asked = _Asked(storable(name), storable(part), make_coach or _coach_for(part), ceiling_dbfs, metre)
         with self._lock:
             self._end(TakeState.CLOSED)
             self._asked = asked
@@ -213,6 +227,8 @@ class TakeKeeper:
             part=asked.part,
             started_us=(started - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1),
             utc_offset_s=int(offset.total_seconds()),
+            ceiling_dbfs=asked.ceiling_dbfs,
+            metre=asked.metre,
         )
         self._running = _Running(recording, traced_s=time.monotonic())
         return self._running
@@ -220,8 +236,7 @@ class TakeKeeper:
     def _end(self, state: TakeState) -> None:
         running, self._running = self._running, None
         if running is not None:
-            running.recording.judge()
-            running.recording.state = state
+            running.recording.end(state)
             self._log.submit(running.recording.take_update(with_trace=True))
             self._late.append(running)
 

@@ -2,23 +2,33 @@
 
 from __future__ import annotations
 
+import math
+
 from app.engine.events import EventKind
-from app.log.records import TakeDetail, TakeEvent
+from app.log.bars import bar_and_beat
+from app.log.records import TakeDetail, TakeEvent, TakeRow
 from app.words import advice
 from app.words import log as words
 from app.words.numbers import clock, decibels
 
 
-def event_texts(event: TakeEvent, rate_hz: int) -> tuple[str, str, str]:
+def event_texts(event: TakeEvent, row: TakeRow) -> tuple[str, str, str]:
     """Place, channel and what happened."""
-    seconds = None if event.frames is None or event.kind == EventKind.BAD_SAMPLES else event.frames / rate_hz
+    seconds = (
+        None if event.frames is None or event.kind == EventKind.BAD_SAMPLES else event.frames / row.rate_hz
+    )
     text = words.event_text(
         event.kind,
         length_ms=None if seconds is None else f"{seconds * 1000:.2f}",
         peak=None if event.peak_dbfs is None else decibels(event.peak_dbfs),
         verdict=advice.verdict_name(event.detail) if event.kind == EventKind.VERDICT else None,
     )
-    return clock(event.frame / rate_hz, 3), "" if event.channel is None else str(event.channel), text
+    t_s = event.frame / row.rate_hz
+    place = clock(t_s, 3)
+    if row.metre is not None:
+        bar, beat = bar_and_beat(t_s, row.metre)
+        place = words.place_in_bars(place, bar, f"{math.floor(beat * 100) / 100:.2f}")
+    return place, "" if event.channel is None else str(event.channel), text
 
 
 def remarks(take: TakeDetail) -> list[str]:

@@ -14,6 +14,8 @@ from app.coach.verdict import Coach
 from app.engine.events import Event, EventKind
 from app.engine.snapshot import HopReport
 from app.inputs.source import SourceInfo
+from app.log.bars import Metre
+from app.log.ceiling import CeilingWatch
 from app.log.records import ChannelFigures, TakeEvent, TakeState, TakeUpdate
 from app.log.trace import TraceBuilder
 from dsp.reading import Clip, ClipKind, Reading
@@ -37,7 +39,9 @@ class Recording:
     make_coach
         For a coach that remembers everything: it hears this take and nothing else, which the live coach,
         with what was played before still in its memory, does not.
-    uid, name, part, started_us, utc_offset_s
+    ceiling_dbfs
+        Peaks over it are noted.
+    uid, name, part, started_us, utc_offset_s, metre
         See :class:`app.log.records.TakeUpdate`.
     """
 
@@ -51,6 +55,8 @@ class Recording:
         part: str,
         started_us: int,
         utc_offset_s: int,
+        ceiling_dbfs: float,
+        metre: Metre | None,
     ) -> None:
         self.state = TakeState.OPEN
         self.uid = uid
@@ -58,6 +64,7 @@ class Recording:
         self._part = part
         self._started_us = started_us
         self._utc_offset_s = utc_offset_s
+        self._metre = metre
         self._info = first.info
         self._start_frame = first.reading.start_frame
         self.end_frame = self._start_frame
@@ -71,6 +78,7 @@ class Recording:
         self._noise_floor: list[float | None] = [None] * channels
         self._clips = [0] * channels
         self._coach = make_coach(channels, first.info.rate_hz, first.reading.hop_frames)
+        self._ceiling = CeilingWatch(channels, first.info.rate_hz, first.reading.hop_frames, ceiling_dbfs)
         self._unjudged: list[Reading] = []
         self._unjudged_clips: list[Clip] = []
         self._unjudged_hops = 0
@@ -92,6 +100,10 @@ class Recording:
             self._trace.add(-math.inf, -math.inf, round(gap_frames / reading.hop_frames))
         self.end_frame = reading.start_frame + reading.frames
         self._lost_frames = report.lost_frames - self._lost_before
+        events_before = len(self._events)
+        for clip in reading.clips:
+            if clip.kind == ClipKind.FULL_SCALE:
+                self._ceiling.note_clip(clip.channel, clip.start_frame + clip.frames - self._start_frame)
         self._add_levels(reading)
         clips = self._add_clips(reading.clips)
         if reading.hops:
@@ -99,10 +111,17 @@ class Recording:
             self._unjudged_clips += clips
             self._unjudged_hops += reading.hops
             if self._unjudged_hops >= _HOPS_PER_JUDGEMENT:
-                self.judge()
-        return self._add_events(report.events) or first
+                self._judge()
+        self._add_events(report.events)
+        return len(self._events) > events_before or first
 
-    def judge(self) -> None:
+    def end(self, state: TakeState) -> None:
+        """Conclude what was still going on."""
+        self.state = state
+        self._events += self._ceiling.finish()
+        self._judge()
+
+    def _judge(self) -> None:
         """Have the coach hear what it has not heard yet."""
         if not self._unjudged:
             return
@@ -154,6 +173,7 @@ class Recording:
             events=tuple(self._events),
             trace=self._trace.view() if with_trace else None,
             final=final,
+            metre=self._metre,
         )
 
     def take_update(self, *, with_trace: bool = False, final: bool = False) -> TakeUpdate:
@@ -170,7 +190,10 @@ class Recording:
         # Plain floats: for a handful of channels that is faster than numpy, hop by hop.
         averages = reading.average_dbfs.tolist()
         peaks = reading.peak_dbfs.tolist()
+        frame = reading.start_frame - self._start_frame
         for average, peak in zip(averages, peaks, strict=True):
+            self._events += self._ceiling.add(frame, peak)
+            frame += reading.hop_frames
             self._average_max = list(map(max, self._average_max, average))
             self._peak = list(map(max, self._peak, peak))
             self._trace.add(max(average), max(peak))

@@ -14,6 +14,7 @@ from functools import cache
 import numpy as np
 
 from app.coach.judgement import Verdict
+from app.log.bars import Metre
 from dsp.types import Floats
 
 
@@ -51,6 +52,8 @@ class TakeRow:
     notes: str = ""
     kept: bool = False
     """Somebody marked it as one to keep."""
+    metre: Metre | None = None
+    """How to count in it, where somebody said so."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +168,8 @@ class TakeUpdate:
     """None where it has not changed since the last update."""
     final: bool = False
     """Nothing more will come about this take."""
+    metre: Metre | None = None
+    """As it was when the take began; later changes are edits."""
 
 
 def iso_started(started_us: int, utc_offset_s: int) -> str:

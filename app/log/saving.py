@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from app.log import schema
+from app.log.bars import Metre
 from app.log.records import TakeEvent, TakeUpdate
 from app.log.store import Store
 
@@ -27,8 +28,9 @@ def save_take(store: Store, update: TakeUpdate, number: int | None, owner_token:
     peaks = [c.peak_dbfs for c in update.per_channel if c.peak_dbfs is not None]
     store.change(
         "INSERT INTO take (number, uid, owner, name, part, started_us, utc_offset_s, input_spec,"
-        " input_name, rate_hz, state, frames, lost_frames, verdict, clips, peak_dbfs, session)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+        " input_name, rate_hz, state, frames, lost_frames, verdict, clips, peak_dbfs, session,"
+        " tempo_bpm, beats_per_bar, count_in_s)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
         " ON CONFLICT (uid) DO UPDATE SET owner = excluded.owner, state = excluded.state,"
         " frames = excluded.frames, lost_frames = excluded.lost_frames, verdict = excluded.verdict,"
         " clips = excluded.clips, peak_dbfs = excluded.peak_dbfs",
@@ -49,6 +51,7 @@ def save_take(store: Store, update: TakeUpdate, number: int | None, owner_token:
         sum(c.clips for c in update.per_channel),
         max(peaks, default=None),
         session,
+        *_metre_values(update.metre),
     )
     ((number,),) = store.rows("SELECT number FROM take WHERE uid = ?", update.uid)
     store.change_many(
@@ -68,6 +71,10 @@ def save_take(store: Store, update: TakeUpdate, number: int | None, owner_token:
             update.trace.points,
         )
     return int(number)
+
+
+def _metre_values(metre: Metre | None) -> tuple[float | None, int | None, float | None]:
+    return (metre.tempo_bpm, metre.beats_per_bar, metre.count_in_s) if metre else (None, None, None)
 
 
 def _session_for(store: Store, update: TakeUpdate) -> int | None:

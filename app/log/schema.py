@@ -104,6 +104,12 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "CREATE INDEX take_deleted ON take (deleted_us) WHERE deleted_us IS NOT NULL",
         *GROUP_INTO_SESSIONS,
     ),
+    (
+        # All three or none: see app.log.bars.Metre.
+        "ALTER TABLE take ADD COLUMN tempo_bpm REAL",
+        "ALTER TABLE take ADD COLUMN beats_per_bar INTEGER",
+        "ALTER TABLE take ADD COLUMN count_in_s REAL",
+    ),
 )
 
 

@@ -145,7 +145,7 @@ def _events(take: TakeDetail) -> str:
         (words.channel_heading(), True),
         (words.event_heading(), False),
     )
-    lines = [tuple(map(_text, event_texts(event, take.row.rate_hz))) for event in take.events[:_MOST_EVENTS]]
+    lines = [tuple(map(_text, event_texts(event, take.row))) for event in take.events[:_MOST_EVENTS]]
     more = len(take.events) - _MOST_EVENTS
     return _table(head, lines) + (f"<p>{_text(words.more_events(more))}</p>" if more > 0 else "")
 

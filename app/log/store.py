@@ -16,6 +16,7 @@ from typing import Any, TypeVar
 from app.coach.judgement import Verdict
 from app.errors import LogError, UsageError
 from app.log import owner, schema
+from app.log.bars import Metre
 from app.log.damage import is_damage, set_aside
 from app.log.records import (
     ChannelFigures,
@@ -34,7 +35,7 @@ _Result = TypeVar("_Result")
 
 _ROW = (
     "number, name, part, started_us, utc_offset_s, frames, rate_hz, state, verdict, input_name, lost_frames,"
-    " clips, peak_dbfs, session, notes, kept"
+    " clips, peak_dbfs, session, notes, kept, tempo_bpm, beats_per_bar, count_in_s"
 )
 _THERE = "deleted_us IS NULL"
 
@@ -303,7 +304,7 @@ _VERDICTS = {verdict.value: verdict for verdict in Verdict} | {None: None}
 
 def _take_row(row: tuple[Any, ...]) -> TakeRow:
     number, name, part, started_us, utc_offset_s, frames, rate_hz, state, verdict, *rest = row
-    input_name, lost_frames, clips, peak_dbfs, session, notes, kept = rest
+    input_name, lost_frames, clips, peak_dbfs, session, notes, kept, *metre = rest
     return TakeRow(
         number=number,
         name=name,
@@ -320,4 +321,5 @@ def _take_row(row: tuple[Any, ...]) -> TakeRow:
         session=session,
         notes=notes,
         kept=bool(kept),
+        metre=None if None in metre else Metre(*metre),
     )

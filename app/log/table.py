@@ -39,6 +39,8 @@ COLUMNS = (
     "notes",
     "kind",
     "t_s",
+    "bar",
+    "beat",
     "frames",
     "detail",
 )

@@ -266,6 +266,11 @@ def event_text(kind: str, *, length_ms: str | None, peak: str | None, verdict: s
     return ", ".join(words)
 
 
+def place_in_bars(place: str, bar: int, beat: str) -> str:
+    """A place in time with its bar and beat."""
+    return _("{place}, bar {bar}, beat {beat}").format(place=place, bar=bar, beat=beat)
+
+
 def more_events(count: int) -> str:
     """Events that are not listed one by one."""
     return ngettext("… and {count} more", "… and {count} more", count).format(count=count)

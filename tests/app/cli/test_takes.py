@@ -126,7 +126,16 @@ def test_a_take_as_json_is_the_contract(log):
         "clips": 0,
     }
     assert document["events"] == [
-        {"kind": "clip", "t_s": 1.0, "channel": 1, "frames": 7, "peak_dbfs": 0.0, "detail": "", "bar": None}
+        {
+            "kind": "clip",
+            "t_s": 1.0,
+            "channel": 1,
+            "frames": 7,
+            "peak_dbfs": 0.0,
+            "detail": "",
+            "bar": None,
+            "beat": None,
+        }
     ]
 
 

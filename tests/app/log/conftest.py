@@ -69,7 +69,9 @@ class Reports:
             Event(EventKind.CLIP, start, start / self.info.rate_hz, channel + 1, frames, 0.0)
             for start, frames, channel in places
         ]
-        return self(hops, peak_dbfs=0.0, clips=clips, events=events)
+        clipped = {channel for _, _, channel in places}
+        peaks = [0.0 if channel in clipped else -9.0 for channel in range(self.info.channels)]
+        return self(hops, peak_dbfs=peaks, clips=clips, events=events)
 
     def gap(self, frames: int) -> HopReport:
         """What the engine says when frames were lost; the next hop lies behind the gap."""

@@ -9,6 +9,7 @@ import pytest
 
 from app.errors import UsageError
 from app.log import edit, schema
+from app.log.bars import Metre
 from app.log.records import TakeState
 from app.log.saving import save_take
 from app.log.store import Store
@@ -51,6 +52,7 @@ def numbers(rows):
         (edit.set_notes(2, "flat in bar 9\nbut warm"), "notes", "flat in bar 9\nbut warm"),
         (edit.mark(2, True), "kept", True),
         (edit.move(2, 2), "session", 2),
+        (edit.set_metre(2, Metre(97.5, 3, 2.0)), "metre", Metre(97.5, 3, 2.0)),
     ],
 )
 def test_a_change_changes_one_take(store, change, field, value):
@@ -67,6 +69,14 @@ def test_a_mark_can_be_taken_away(store):
     assert numbers(store.list_takes(kept_only=True)) == [2]
     run(store, edit.mark(2, False))
     assert store.list_takes(kept_only=True) == []
+
+
+def test_a_metre_given_at_the_beginning_can_be_taken_away(store, make_update):
+    with store.writing():
+        number = save_take(store, make_update("counted", metre=Metre(120.0, 4)), None, "me")
+    assert store.take(number).row.metre == Metre(120.0, 4)
+    run(store, edit.set_metre(number, None))
+    assert store.take(number).row.metre is None
 
 
 def test_a_take_that_is_not_there_cannot_be_changed(store):

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from app.coach.judgement import Verdict
 from app.errors import LogError, UsageError
+from app.log.bars import Metre
 from app.log.document import level, row_document, take_document
 from app.log.export import ENDINGS, export, json_text
 from app.log.records import (
@@ -163,6 +164,7 @@ def test_a_take_by_the_contract():
                 "peak_dbfs": 0.0,
                 "detail": "",
                 "bar": None,
+                "beat": None,
             },
             {
                 "kind": "gap",
@@ -172,6 +174,7 @@ def test_a_take_by_the_contract():
                 "peak_dbfs": None,
                 "detail": "",
                 "bar": None,
+                "beat": None,
             },
             {
                 "kind": "verdict",
@@ -181,9 +184,18 @@ def test_a_take_by_the_contract():
                 "peak_dbfs": None,
                 "detail": "awash",
                 "bar": None,
+                "beat": None,
             },
         ],
     }
+
+
+def test_places_in_bars_where_the_tempo_is_known():
+    take = replace(TAKE, row=replace(ROW, metre=Metre(120.0, 4)))
+    places = [(event["bar"], event["beat"]) for event in take_document(take)["events"]]
+    assert places == [(1, 3.001), (2, 1.0), (2, 1.167)]
+    assert "0:02.000, bar 2, beat 1.00" in html_text([take])
+    assert '"gap",2.0,2,1.0,480' in csv_text([take])
 
 
 def test_a_take_without_a_verdict():

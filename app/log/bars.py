@@ -1,0 +1,34 @@
+"""Places in bars and beats, for takes whose tempo is known."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Metre:
+    """How to count in a take."""
+
+    tempo_bpm: float
+    """Beats a minute."""
+    beats_per_bar: int
+    count_in_s: float = 0.0
+    """Where bar 1 begins, from the start of the take: the count-in, and what went before it."""
+
+    def __post_init__(self) -> None:
+        if not (
+            0.0 < self.tempo_bpm < math.inf and self.beats_per_bar >= 1 and math.isfinite(self.count_in_s)
+        ):
+            raise ValueError(f"nothing can be counted by {self}")
+
+
+def bar_and_beat(t_s: float, metre: Metre) -> tuple[int, float]:
+    """Bar and beat of a place, both counted from 1; the count-in lies in bars 0, -1 and so on.
+
+    The beat has a fraction: 2.5 lies half-way between the second beat and the third.
+    """
+    # Rounded first, so that a place on the beat is not said to lie a hair before it.
+    beats = round((t_s - metre.count_in_s) * metre.tempo_bpm / 60.0, 6)
+    bar, beat = divmod(beats, metre.beats_per_bar)
+    return int(bar) + 1, beat + 1.0

@@ -1,0 +1,63 @@
+"""Peaks over the ceiling, noted once for what belongs together."""
+
+from __future__ import annotations
+
+import pytest
+
+from app.log.ceiling import CeilingWatch
+
+HOP, RATE_HZ = 480, 48_000
+
+
+def run(peaks_dbfs, *, clips=(), ceiling_dbfs=-6.0):
+    """One channel, hop by hop, to the end."""
+    watch = CeilingWatch(1, RATE_HZ, HOP, ceiling_dbfs)
+    events = []
+    for i, peak in enumerate(peaks_dbfs):
+        if i in clips:
+            watch.note_clip(0, i * HOP + 100)
+        events += watch.add(i * HOP, [peak])
+    events += watch.finish()
+    return [(event.frame // HOP, event.frames // HOP, event.peak_dbfs) for event in events]
+
+
+def test_a_peak_on_the_ceiling_is_not_over_it():
+    assert run([-20.0, -6.0, -20.0]) == []
+
+
+def test_one_peak_is_one_event_with_its_place_and_height():
+    assert run([-20.0] * 5 + [-5.9] + [-20.0] * 100) == [(5, 1, -5.9)]
+
+
+def test_peaks_close_together_are_one_event_as_high_as_the_highest():
+    assert run([-5.0] + [-20.0] * 40 + [-3.0] + [-20.0] * 40 + [-4.0]) == [(0, 83, -3.0)]
+
+
+def test_peaks_far_apart_are_two():
+    assert run([-5.0] + [-20.0] * 60 + [-3.0]) == [(0, 1, -5.0), (61, 1, -3.0)]
+
+
+def test_a_clip_speaks_for_itself():
+    assert run([-5.0, 0.0, -5.0] + [-20.0] * 60 + [-4.0], clips=[1]) == [(63, 1, -4.0)]
+
+
+def test_what_goes_on_for_long_becomes_several_events():
+    assert run([-3.0] * 1_200) == [(0, 500, -3.0), (500, 500, -3.0), (1_000, 200, -3.0)]
+
+
+def test_an_event_is_reported_as_soon_as_it_is_over():
+    watch = CeilingWatch(2, RATE_HZ, HOP, -6.0)
+    watch.add(0, [-3.0, -20.0])
+    reported = [i for i in range(1, 100) if watch.add(i * HOP, [-20.0, -20.0])]
+    assert reported == [52]
+    assert watch.finish() == []
+
+
+@pytest.mark.parametrize("channel", [0, 1])
+def test_channels_are_told_apart(channel):
+    watch = CeilingWatch(2, RATE_HZ, HOP, -6.0)
+    peaks = [-20.0, -20.0]
+    peaks[channel] = -1.0
+    watch.add(0, peaks)
+    (event,) = watch.finish()
+    assert event.channel == channel + 1

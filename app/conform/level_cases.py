@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from functools import partial
 
 import numpy as np
+import numpy.typing as npt
 
 from app.conform.case import Blocks, Case, Measured, Trial
 from app.conform.signals import (
@@ -82,19 +83,22 @@ def _settled_dbfs(measured: Measured) -> float:
 
 
 def _rise_ms(measured: Measured) -> float:
-    return _crossing_ms(measured, _reading(measured) >= 0.99, 0, 0.99)
+    reading = _reading(measured)
+    level = 0.99 * reading[measured.hop_at(_TONE_S) + 1]
+    return _crossing_ms(measured, reading, reading >= level, 0, level)
 
 
 def _release_ms(percent: int, measured: Measured) -> float:
     reading = _reading(measured)
     first = measured.hop_at(_TONE_S) + 1
     level = percent / 100.0 * reading[first]
-    return _crossing_ms(measured, reading <= level, first, level)
+    return _crossing_ms(measured, reading, reading <= level, first, level)
 
 
-def _crossing_ms(measured: Measured, beyond: np.ndarray, first: int, level: float) -> float:
-    """When the reading first passes a level, between two hops, counted from a hop."""
-    reading = _reading(measured)
+def _crossing_ms(
+    measured: Measured, reading: Floats, beyond: npt.NDArray[np.bool_], first: int, level: float
+) -> float:
+    """When the reading first passes a level, between two hops, counted from a hop; nan when it does not."""
     after = first + int(np.argmax(beyond[first:]))
     if not beyond[after] or after == first:
         return math.nan
@@ -104,7 +108,8 @@ def _crossing_ms(measured: Measured, beyond: np.ndarray, first: int, level: floa
 
 def _overshoot_percent(measured: Measured) -> float:
     reading = _reading(measured)
-    return float(reading.max() / reading[measured.hop_at(_TONE_S) + 1] - 1.0) * 100.0
+    settled = reading[measured.hop_at(_TONE_S) + 1]
+    return float(reading.max() / settled - 1.0) * 100.0 if settled else math.nan
 
 
 def _bursts(rate_hz: int) -> Trial:

@@ -28,7 +28,8 @@ class Harbour(QWidget):
         super().__init__(parent)
         self._theme = theme
         self.setAccessibleName(words.harbour_name())
-        self._berths: list[_Berth] = []
+        self.berths: list[_Berth] = []
+        """One for each channel, when there are several."""
         self._group = QButtonGroup(self)
         self._group.setExclusive(True)
         self._group.idClicked.connect(self.chosen)
@@ -45,16 +46,16 @@ class Harbour(QWidget):
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the type from a theme."""
         self._theme = theme
-        for berth in self._berths:
+        for berth in self.berths:
             berth.theme = theme
             berth.update()
 
     def show_state(self, snapshot: Snapshot, channel: int, *, follows: bool) -> None:
         """Show every channel; ``channel`` is on the chart, because it was chosen or because it follows."""
         count = len(snapshot.average_dbfs)
-        if count != len(self._berths):
+        if count != len(self.berths):
             self._build(count)
-        for number, berth in enumerate(self._berths):
+        for number, berth in enumerate(self.berths):
             judgement = snapshot.coach.channels[number] if snapshot.coach is not None else None
             berth.show_level(
                 channel_label(snapshot, number),
@@ -67,12 +68,12 @@ class Harbour(QWidget):
         self._follow.setVisible(count > 1 and not follows)
 
     def _build(self, count: int) -> None:
-        for berth in self._berths:
+        for berth in self.berths:
             self._group.removeButton(berth)
             self._layout.removeWidget(berth)
             berth.deleteLater()
-        self._berths = [_Berth(number, self._theme) for number in range(count)] if count > 1 else []
-        for number, berth in enumerate(self._berths):
+        self.berths = [_Berth(number, self._theme) for number in range(count)] if count > 1 else []
+        for number, berth in enumerate(self.berths):
             self._group.addButton(berth, number)
             self._layout.insertWidget(number, berth, 1)
         self.setVisible(count > 1)

@@ -188,7 +188,8 @@ class SeaPicture:
 
 
 def _rgb(colour: str) -> npt.NDArray[np.float32]:
-    return np.array(QColor(colour).getRgb()[:3], np.float32)
+    parsed = QColor(colour)
+    return np.array((parsed.red(), parsed.green(), parsed.blue()), np.float32)
 
 
 def _stuff(

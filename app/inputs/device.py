@@ -23,7 +23,7 @@ from app.errors import DeviceError
 from app.inputs.capture import Capture, CCapture, PythonCapture, StreamRequest
 from app.inputs.delivery import DeliveryClock, Gap
 from app.inputs.devices import DeviceInfo, query, resolve
-from app.inputs.portaudio import AudioControl, captured_stderr, control
+from app.inputs.portaudio import AudioControl, StderrGag, captured_stderr, control
 from app.inputs.source import Block, SourceInfo, SourceStats, empty_block
 from app.inputs.spec import DeviceSpec
 from app.words import inputs as words
@@ -36,8 +36,17 @@ BOTH_WAYS: tuple[CaptureMaker, ...] = (CCapture, PythonCapture)
 _LONGEST_NAP_S = 0.010
 _SHORTEST_NAP_S = 0.001
 _OBSERVE_EVERY_S = 0.002
-_QUIET_S = 0.200
+_ASK_S = 0.150
 """Without a frame for this long, PortAudio is asked whether the stream still runs."""
+_GONE_S = 0.500
+_GONE_LATENCIES = 5
+"""Without a frame for this long, and so many times the latency, a stream that has delivered is gone, whatever
+PortAudio says: of some devices that are pulled out it never hears."""
+_NEVER_S = 3.0
+"""A stream that has not delivered anything by then never will."""
+_QUIET_STEP_S = 0.050
+"""Quiet is counted while the reader looks, at most this much at a time: a reader or a machine that was asleep
+has not heard anything, and has to look first."""
 _INVALID_SAMPLE_RATE = -9997
 _INVALID_CHANNEL_COUNT = -9998
 
@@ -96,7 +105,7 @@ class DeviceSource:
         """
         self.close()
         audio = self._audio or control()
-        opened = audio.call(lambda sd: self._open(audio, sd), undo=lambda late: _close(audio, late))
+        opened = audio.call(lambda sd: self._open(audio, sd), undo=_Open.let_go)
         self._info = opened.info
         self._wake.clear()
         self._stream = opened
@@ -145,7 +154,7 @@ class DeviceSource:
         self._last_stats = stream.stats()
         audio = self._audio or control()
         try:
-            audio.call(lambda _: _close(audio, stream))
+            audio.call(lambda _: stream.let_go())
         except DeviceError:
             # It did not answer in time, or the program is on its way out. The command stays in the queue, and
             # there is nothing more that this thread could do for the device.
@@ -222,9 +231,10 @@ class _Open:
         self._account = _Account()
         self._due = self._due_exactly = 0
         """Lost before the next sample: by the driver, and by the ring."""
-        self._heard_s = time.monotonic()
+        self._looked_s = time.monotonic()
+        self._quiet_s = 0.0
         self._asked: Future[bool] | None = None
-        self._observed_s = 0.0
+        self._gag = StderrGag()
 
     @property
     def gap_is_next(self) -> bool:
@@ -245,7 +255,8 @@ class _Open:
         self._position += frames + ring_lost
         if not frames:
             return Block(samples)
-        self._heard_s = time.monotonic()
+        self._quiet_s = 0.0
+        self._gag.take_off()
         lost = self._due + self._due_exactly
         account = self._account
         account.delivered += frames
@@ -261,17 +272,36 @@ class _Open:
 
     def is_over(self) -> bool:
         """Whether the stream has ended by itself, and everything of it has been taken."""
+        now_s = time.monotonic()
+        self._quiet_s += min(now_s - self._looked_s, _QUIET_STEP_S)
+        self._looked_s = now_s
         if self.capture.finished:
             return True
-        if time.monotonic() - self._heard_s < _QUIET_S:
+        if self._quiet_s < _ASK_S:
             return False
+        self._gag.put_on()
+        if self._account.delivered:
+            limit_s = max(_GONE_S, _GONE_LATENCIES * self.capture.latency_s)
+        else:
+            limit_s = _NEVER_S
+        return self._quiet_s > limit_s or self._runs_no_more()
+
+    def _runs_no_more(self) -> bool:
+        """What PortAudio said last, once it has said anything."""
         if self._asked is None:
             self._asked = self._audio.post(lambda _: self.capture.is_active())
         if not self._asked.done():
             return False
         asked, self._asked = self._asked, None
-        self._heard_s = time.monotonic()  # ask again after another quiet while
         return asked.exception() is not None or not asked.result()
+
+    def let_go(self) -> None:
+        """Stop the stream. In the audio-control thread."""
+        try:
+            self.capture.stop()
+        finally:
+            self._gag.take_off()
+            self._audio.stream_closed(self.capture)
 
     def stats(self) -> SourceStats:
         """What happened so far."""
@@ -339,13 +369,6 @@ def _started(way: CaptureMaker, sd: Any, request: StreamRequest) -> Capture:
         capture.stop()
         raise
     return capture
-
-
-def _close(audio: AudioControl, stream: _Open) -> None:
-    try:
-        stream.capture.stop()
-    finally:
-        audio.stream_closed(stream.capture)
 
 
 def _requests(sd: Any, device: DeviceInfo, picks: tuple[int, ...], rate_hz: float) -> list[StreamRequest]:

@@ -234,6 +234,41 @@ def control() -> AudioControl:
         return _control
 
 
+_stderr_lock = threading.Lock()
+"""Held by whoever has turned stderr aside."""
+
+
+class StderrGag:
+    """Sends stderr nowhere while a driver is in trouble.
+
+    When a device goes away at the wrong moment, PortAudio's thread for ALSA turns round and round until the
+    stream is closed, and each time prints a line: a hundred megabytes a second (PortAudio 19.6 and 19.7).
+    """
+
+    def __init__(self) -> None:
+        self._saved = -1
+
+    def put_on(self) -> None:
+        """Turn stderr aside, unless that is done already."""
+        if self._saved >= 0 or not _stderr_lock.acquire(blocking=False):
+            return
+        try:
+            self._saved = os.dup(2)
+        except OSError:  # a windowed program has no stderr
+            _stderr_lock.release()
+            return
+        with contextlib.suppress(OSError), open(os.devnull, "wb") as nowhere:
+            os.dup2(nowhere.fileno(), 2)
+
+    def take_off(self) -> None:
+        """Let stderr be what it was."""
+        saved, self._saved = self._saved, -1
+        if saved >= 0:
+            os.dup2(saved, 2)
+            os.close(saved)
+            _stderr_lock.release()
+
+
 @contextlib.contextmanager
 def captured_stderr() -> Iterator[Callable[[], str]]:
     """Keep what C libraries print on stderr meanwhile, and yield a function that tells it.
@@ -243,6 +278,10 @@ def captured_stderr() -> Iterator[Callable[[], str]]:
     opening only, which takes milliseconds.
     """
     with contextlib.ExitStack() as stack:
+        if not _stderr_lock.acquire(timeout=1.0):
+            yield lambda: ""
+            return
+        stack.callback(_stderr_lock.release)
         try:
             saved = os.dup(2)
             stack.callback(os.close, saved)

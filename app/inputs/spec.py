@@ -23,6 +23,7 @@ from app.words import inputs as words
 
 LOWEST_GAIN_DB = -60.0
 HIGHEST_GAIN_DB = 60.0
+"""Where the knob of the built-in player ends."""
 
 _CHANNELS_AT_END = re.compile(r"^(?P<name>.+):(?P<channels>\d+(?:,\d+)*)$", re.DOTALL)
 
@@ -123,7 +124,7 @@ def open_spec(spec: InputSpec | str, *, paced: bool = True) -> Source:
     spec
         The line, or what :func:`parse_spec` made of it.
     paced
-        False lets a file come as fast as it can be read; devices and the player go by the clock.
+        False lets a file or the player come as fast as they can be read; a device goes by the clock.
 
     Raises
     ------
@@ -143,7 +144,9 @@ def open_spec(spec: InputSpec | str, *, paced: bool = True) -> Source:
         return FileSource(spec.path, paced=paced)
     from app.inputs.player import PlayerSource
 
-    return PlayerSource(spec.part, spec.gain_db) if spec.part else PlayerSource(gain_db=spec.gain_db)
+    if not spec.part:
+        return PlayerSource(gain_db=spec.gain_db, paced=paced)
+    return PlayerSource(spec.part, spec.gain_db, paced=paced)
 
 
 def _device(rest: str) -> DeviceSpec:

@@ -158,7 +158,7 @@ class SoundServer:
         return player
 
     def start(self, *arguments: str) -> subprocess.Popen[str]:
-        """Start ``python ARGUMENTS`` on this server: ``start("-m", "app", "watch", …)``."""
+        """Start ``python ARGUMENTS`` on this server: ``start("-m", "app.cli", "watch", …)``."""
         return self._popen([sys.executable, *arguments])
 
     def run(self, *arguments: str, timeout_s: float = 60.0) -> subprocess.CompletedProcess[str]:

@@ -14,12 +14,11 @@ from app.words.numbers import clock, decibels
 
 def event_texts(event: TakeEvent, row: TakeRow) -> tuple[str, str, str]:
     """Place, channel and what happened."""
-    seconds = (
-        None if event.frames is None or event.kind == EventKind.BAD_SAMPLES else event.frames / row.rate_hz
-    )
+    # Of bad samples, the number is a count and not a length.
+    frames = None if event.kind == EventKind.BAD_SAMPLES else event.frames
     text = words.event_text(
         event.kind,
-        length_ms=None if seconds is None else f"{seconds * 1000:.2f}",
+        length_ms=None if frames is None else f"{frames / row.rate_hz * 1000:.2f}",
         peak=None if event.peak_dbfs is None else decibels(event.peak_dbfs),
         verdict=advice.verdict_name(event.detail) if event.kind == EventKind.VERDICT else None,
     )

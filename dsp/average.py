@@ -28,7 +28,7 @@ _FLOOR = 1e-10
 """-200 dBFS, below anything that a converter holds: what is left of the pointer's swing reads as silence."""
 
 _BATCH_HOPS = 64
-"""Hops that one matrix product settles; more costs quadratically, fewer costs calls."""
+"""Hops settled at a time: they stay in the processor's cache, and one matrix product moves the pointer."""
 
 # Rectifying bends the waveform, and the bends alias: |sin| has harmonics at every even multiple 2k of the
 # tone with amplitude 2/(4k² - 1) of its mean. Where 2k·f is a multiple m of the sampling rate, that harmonic
@@ -47,7 +47,6 @@ _FACTOR = 4
 _HALF_TAPS = 16
 _BETA = 6.0  # flat within 0.01 dB up to 0.4 of the sampling rate, 16 kHz at 44.1 kHz and beyond
 _HISTORY = 2 * _HALF_TAPS - 1
-_ROWS = 64
 
 
 class SlowAverage:
@@ -96,6 +95,10 @@ class SlowAverage:
             (hops, channels): dBFS (AES17) at the end of each hop. ``-inf`` is silence, and also where the
             pointer, after a sudden stop, swings below its rest.
         """
+        step = _BATCH_HOPS * self._hop
+        return np.concatenate([self._batch(hops[at : at + step]) for at in range(0, hops.shape[0], step)])
+
+    def _batch(self, hops: Samples) -> Floats:
         apart = planar(hops, self._hop)
         magnitude = np.abs(apart)
         with np.errstate(over="ignore"):
@@ -116,13 +119,12 @@ class SlowAverage:
         if not channel.size:
             return
         before = before_each(apart, self._history)
-        for first in range(0, channel.size, _ROWS):
-            where = channel[first : first + _ROWS], hop[first : first + _ROWS]
-            with np.errstate(invalid="ignore"):  # sums that overflowed
-                share = (_PLAIN_ABOVE - lagged[where] / power[where]) / (_PLAIN_ABOVE - _RAISED_BELOW)
-            share = np.clip(np.nan_to_num(share.astype(np.float64), nan=0.0), 0.0, 1.0)
-            mean = self._raised_mean(np.concatenate((before[where], apart[where]), axis=1))
-            rectified[where] += share * (mean - rectified[where])
+        where = channel, hop
+        with np.errstate(invalid="ignore"):  # sums that overflowed
+            share = (_PLAIN_ABOVE - lagged[where] / power[where]) / (_PLAIN_ABOVE - _RAISED_BELOW)
+        share = np.clip(np.nan_to_num(share.astype(np.float64), nan=0.0), 0.0, 1.0)
+        mean = self._raised_mean(np.concatenate((before[where], apart[where]), axis=1))
+        rectified[where] += share * (mean - rectified[where])
 
     def _raised_mean(self, stretches: Samples) -> Floats:
         """Mean magnitude of each row at four times the rate; rows are a hop with its history before it."""
@@ -132,14 +134,10 @@ class SlowAverage:
 
     def _respond(self, drive: Floats) -> Floats:
         """Move the pointer: (hops, channels) of drive to (hops, channels) of deflection."""
-        pointer = np.empty_like(drive)
-        for first in range(0, drive.shape[0], _BATCH_HOPS):
-            batch = drive[first : first + _BATCH_HOPS]
-            count = batch.shape[0]
-            states = self._free[:, :count] @ self._state + self._forced[:, :count, :count] @ batch
-            pointer[first : first + count] = states[0]
-            self._state = states[:, -1].copy()
-        return pointer
+        count = drive.shape[0]
+        states = self._free[:, :count] @ self._state + self._forced[:, :count, :count] @ drive
+        self._state = states[:, -1].copy()
+        return np.asarray(states[0])
 
 
 def _responses(hop_s: float) -> tuple[Floats, Floats]:

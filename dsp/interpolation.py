@@ -14,6 +14,8 @@ import numpy.typing as npt
 from dsp.types import Floats, Samples
 
 _BLOCK = 32
+_ROWS = 32
+"""Stretches at a time: what they grow into still fits the processor's cache."""
 
 _Reals: TypeAlias = npt.NDArray[np.floating]
 
@@ -115,12 +117,18 @@ class Blockwise:
         np.abs(between, out=between)
         return between.reshape(rows, self._blocks, self._phases, _BLOCK)
 
+    def _reduced(self, stretches: Samples, reduce: np.ufunc) -> _Reals:
+        rows = stretches.shape[0]
+        out = np.empty((rows, self._frames), self._dtype)
+        for first in range(0, rows, _ROWS):
+            each = reduce.reduce(self._magnitudes(stretches[first : first + _ROWS]), axis=2)
+            out[first : first + _ROWS] = each.reshape(each.shape[0], -1)[:, : self._frames]
+        return out
+
     def highest(self, stretches: Samples) -> _Reals:
         """(rows, frames): the highest magnitude within each interval, its ends left out."""
-        each = self._magnitudes(stretches).max(axis=2).reshape(stretches.shape[0], -1)
-        return np.asarray(each[:, : self._frames])
+        return self._reduced(stretches, np.maximum)
 
     def total(self, stretches: Samples) -> _Reals:
         """(rows,): the sum of the magnitudes within all intervals, their ends left out."""
-        each = self._magnitudes(stretches).sum(axis=2).reshape(stretches.shape[0], -1)
-        return np.asarray(each[:, : self._frames].sum(axis=1))
+        return np.asarray(self._reduced(stretches, np.add).sum(axis=1))

@@ -27,8 +27,8 @@ class CrashReports:
 
     def __enter__(self) -> CrashReports:
         self._before = (sys.excepthook, threading.excepthook)
-        sys.excepthook = self._on_main
-        threading.excepthook = self._on_thread
+        sys.excepthook = self.on_main
+        threading.excepthook = self.on_thread
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -41,11 +41,13 @@ class CrashReports:
             taken.append(self._reports.popleft())
         return taken
 
-    def _on_main(self, kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
+    def on_main(self, kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
+        """Stand in for ``sys.excepthook``."""
         self._keep(error)
         self._before[0](kind, error, trace)
 
-    def _on_thread(self, args: threading.ExceptHookArgs) -> None:
+    def on_thread(self, args: threading.ExceptHookArgs) -> None:
+        """Stand in for ``threading.excepthook``."""
         if args.exc_value is not None:
             self._keep(args.exc_value)
         self._before[1](args)

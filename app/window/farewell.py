@@ -11,7 +11,7 @@ LIMIT_S = 9.0
 """Engine and log have limits of their own, which are shorter together."""
 
 
-def say_farewell(services: Services, limit_s: float = LIMIT_S) -> bool:
+def say_farewell(services: Services) -> bool:
     """End the take, the engine and the log; False when one failed or did not end in time.
 
     The take comes first: whatever hangs after that, it has been handed to the log. It happens on a thread,
@@ -28,7 +28,7 @@ def say_farewell(services: Services, limit_s: float = LIMIT_S) -> bool:
 
     errands = Errands()
     errands.run("farewell", end, lambda _none: None, problems.append)
-    in_time = errands.wait(limit_s)
+    in_time = errands.wait(LIMIT_S)
     errands.collect()
     for problem in problems:
         sys.excepthook(type(problem), problem, problem.__traceback__)

@@ -54,16 +54,19 @@ class MainWindow(Board):
     def __init__(self, services: Services, crashes: CrashReports | None = None) -> None:
         super().__init__(services.parts, services.gain_range_db, services.target)
         self._services = services
-        self._crashes = crashes
+        self.crashes = crashes
         self._errands = Errands()
         self._source: object | None = None
         self._part = services.settings.get("part") or services.default_part
         self._inputs: tuple[InputChoice, ...] = ()
         self._told: list[Message] = []
         self._waved: set[str] = set()
+        self.messages: list[Message] = []
+        """What the banner has to say now, the most important first."""
         self._hint = ""
         self._chosen_channel = -1
-        self._channel = 0
+        self.channel = 0
+        """The column that chart, card and figures show."""
         self._worst_since: tuple[int, float] = (0, 0.0)
         self._history: object | None = None
         self._texts_s = 0.0
@@ -192,26 +195,26 @@ class MainWindow(Board):
             self._history = history
             self.chart.redraw()
         if self.isVisible() and not self.isMinimized():
-            self.chart.show_state(snapshot, history, self._channel, now_s)
+            self.chart.show_state(snapshot, history, self.channel, now_s)
         if now_s - self._texts_s >= _TEXT_S:
             self._texts_s = now_s
             self._show_texts(snapshot, now_s)
 
     def _show_texts(self, snapshot: Snapshot, now_s: float) -> None:
         self._errands.collect()
-        if self._crashes is not None:
-            for report in self._crashes.collect():
+        if self.crashes is not None:
+            for report in self.crashes.collect():
                 self._add_told(report)
         live = is_live(snapshot, now_s)
         self._show_messages(snapshot, now_s)
         self._show_take()
         self.logbook.refresh(self._services.keeper.revision, now_s)
-        self.figures.show_state(snapshot, self._channel, old=not live)
+        self.figures.show_state(snapshot, self.channel, old=not live)
         several = len(snapshot.average_dbfs) > 1
-        self.harbour.show_state(snapshot, self._channel, follows=self._chosen_channel < 0)
+        self.harbour.show_state(snapshot, self.channel, follows=self._chosen_channel < 0)
         coach = snapshot.coach
-        judgement = coach.channels[self._channel] if coach and self._channel < len(coach.channels) else None
-        name = channel_label(snapshot, self._channel) if several else ""
+        judgement = coach.channels[self.channel] if coach and self.channel < len(coach.channels) else None
+        name = channel_label(snapshot, self.channel) if several else ""
         self.card.show_judgement(judgement, name, old=not live and judgement is not None)
         if snapshot.info is not None:
             info = snapshot.info
@@ -219,18 +222,18 @@ class MainWindow(Board):
                 words.stream_facts(info.rate_hz, info.channels, snapshot.lost_frames, info.note)
             )
             self.picker.show_input(info.spec, info.name)
-        self.chart.describe(snapshot, self._channel)
+        self.chart.describe(snapshot, self.channel)
 
     def _settle_channel(self, snapshot: Snapshot, now_s: float) -> None:
         count = len(snapshot.average_dbfs)
         if self._chosen_channel >= 0:
-            self._channel = min(self._chosen_channel, max(0, count - 1))
+            self.channel = min(self._chosen_channel, max(0, count - 1))
             return
         worst = snapshot.coach.worst_channel if snapshot.coach is not None else 0
         if worst != self._worst_since[0]:
             self._worst_since = (worst, now_s)
-        if self._channel >= count or now_s - self._worst_since[1] > _SETTLE_S:
-            self._channel = worst
+        if self.channel >= count or now_s - self._worst_since[1] > _SETTLE_S:
+            self.channel = worst
 
     def _show_messages(self, snapshot: Snapshot, now_s: float) -> None:
         found = messages_for(
@@ -242,7 +245,8 @@ class MainWindow(Board):
         )
         texts = {message.text for message in found}
         self._waved &= texts  # what went away and comes back is told again
-        self.banner.show_messages([m for m in found if m.stays or m.text not in self._waved])
+        self.messages = [m for m in found if m.stays or m.text not in self._waved]
+        self.banner.show_messages(self.messages)
 
     def _show_take(self) -> None:
         take = self._services.keeper.current
@@ -313,6 +317,11 @@ class MainWindow(Board):
         super().changeEvent(event)
         if event.type() is QEvent.Type.WindowStateChange:
             self._pace()
+
+    @property
+    def look_every_ms(self) -> int:
+        """How often the window looks at the engine now; 0 = not at all."""
+        return self._timer.interval() if self._timer.isActive() else 0
 
     def _pace(self) -> None:
         if self._closed:

@@ -40,6 +40,8 @@ class Chain:
         1 to 32.
     hold_s
         How long the peak hold holds; None = until :meth:`reset_hold`.
+    noise_memory_s
+        How far back quiet counts for the noise floor; None = everything, for a whole file.
     claimed_bits
         Resolution that the input claims, where that is known (a file's header), for the fault finder.
 
@@ -50,7 +52,13 @@ class Chain:
     """
 
     def __init__(
-        self, rate_hz: int, channels: int, *, hold_s: float | None = None, claimed_bits: int | None = None
+        self,
+        rate_hz: int,
+        channels: int,
+        *,
+        hold_s: float | None = None,
+        noise_memory_s: float | None = 60.0,
+        claimed_bits: int | None = None,
     ) -> None:
         if not 1 <= channels <= MAX_CHANNELS:
             raise ValueError(f"channels is {channels}; 1 to {MAX_CHANNELS} can be measured")
@@ -64,7 +72,7 @@ class Chain:
         self._hold = PeakHold(channels, rate_hz, hop, hold_s)
         self._true_peak = TruePeak(rate_hz, channels, hop)
         self._loudness = Loudness(rate_hz, channels, hop)
-        self._noise = NoiseFloor(rate_hz, channels, hop)
+        self._noise = NoiseFloor(rate_hz, channels, hop, noise_memory_s)
         self._clips = ClipFinder(rate_hz, channels)
         self._claimed_bits = claimed_bits
         self._totals = _Totals(channels)
@@ -93,15 +101,26 @@ class Chain:
         """End the stream: measure the last, short hop, and let every stage report what it still holds."""
         reading = self._drain()
         self._true_peak.flush()
-        return reading
+        self._noise.estimate()
+        return replace(
+            reading,
+            true_peak_dbtp=self._true_peak.max_dbtp.copy(),
+            noise_floor_dbfs=self._noise.level_dbfs.copy(),
+            noise_floor_dba=self._noise.level_dba.copy(),
+        )
 
     def reset_hold(self) -> None:
         """Let go of the held peaks, sample and true."""
         self._hold.reset()
         self._true_peak.reset()
 
+    def forget_noise(self) -> None:
+        """Learn the noise floor afresh, because the gain was turned."""
+        self._noise.reset()
+
     def summary(self) -> Summary:
         """Figures over everything so far."""
+        self._noise.estimate()
         totals = self._totals
         frames = max(1, totals.frames)
         peak_dbfs = amplitude_to_db(totals.peak)
@@ -146,7 +165,7 @@ class Chain:
             self._true_peak.process(hops)
             momentary_lufs, short_term_lufs = self._loudness.process(hops)
             mean_squares = hop_mean_squares(hops, self.hop_frames)
-            self._noise.process(mean_squares)
+            self._noise.process(hops)
             clips = self._clips.process(hops, start_frame, peaks)
             self._totals.add(
                 real_frames,

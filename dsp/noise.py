@@ -1,67 +1,285 @@
 """Noise floor while somebody plays: the level of the quiet moments, or an honest "not known yet".
 
-The tenth percentile of the power of 50 ms blocks finds the quiet; every block below twice that power is
-averaged, which removes the percentile's bias. That fails where quiet is rarer than the percentile, so the
-answer is given only when the quiet blocks add up to two seconds and barely differ from one another.
+The tenth percentile of the power of 50 ms blocks finds the quiet. All blocks up to about three standard
+deviations over the mean of the quiet are averaged, which removes the percentile's bias, for hiss (whose
+blocks hardly differ) and for rumble (whose blocks do) alike. That goes wrong where
+quiet is rarer than the percentile, and where somebody plays without a pause. So the answer is given only when
+the quiet blocks
+
+* add up to two seconds,
+* differ little from one another, and
+* follow one another without memory: the level of noise jumps about its mean from block to block, that of a
+  note that rings out or swells moves step by step (the ratio of von Neumann, Annals of Mathematical
+  Statistics 12, 1941: half the mean squared successive difference over the variance, 1 without memory);
+* and are quiet: a steady sound over -40 dBFS counts as noise only once something much louder was heard.
+
+Martin, IEEE Trans. Speech and Audio Processing 9(5), 2001, tracks minima and corrects their bias instead;
+for independent blocks the mean of the quiet ones needs no correction.
 """
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 import numpy as np
+import numpy.typing as npt
 
-from dsp.decibels import mean_square_to_dbfs
-from dsp.types import Floats
+from dsp.decibels import mean_square_to_dbfs, power_to_db
+from dsp.hops import HopBuffer
+from dsp.sums import hop_mean_squares
+from dsp.types import Floats, Samples
+from dsp.weighting import a_weighting_power, power_spectrum
 
-_BLOCK_HOPS = 5
-_MEMORY_BLOCKS = 1200  # one minute of 50 ms blocks
-_QUIET_S = 2.0
-_SPREAD_DB = 2.0
+BLOCK_HOPS = 5
+"""50 ms: long enough for a steady level, short enough to fall between notes."""
+_MEMORY_S = 60.0
+_WEIGHTED_EVERY = 4
+"""A-weighting takes a spectrum, so only every fourth block is weighted: five a second say enough."""
+_ESTIMATE_BLOCKS = 10
+
+_QUIET_PERCENTILE = 10.0
+_FIRST_RATIO, _MOST_RATIO = 2.0, 6.0
+"""Of the percentile: where the search for the limit of quiet begins, and how far it may go."""
+_DEVIATIONS, _LEAST_DEVIATION = 3.0, 0.03
+_LEAST_QUIET_S = 2.0
+_MOST_SPREAD_DB = 2.4
+_LEAST_FORGETFULNESS = 0.45
+"""Of the ratio of von Neumann: noise gives 1 ± 0.2 for two seconds of blocks, notes 0.0 to 0.3."""
+_LOUD_FLOOR_DBFS, _LOUDER_DB = -40.0, 10.0
+_TINY = 1e-30
 
 
 class NoiseFloor:
-    """The noise floor of each channel over the last minute.
+    """The noise floor of each channel.
 
     Parameters
     ----------
     rate_hz, channels, frames_per_hop
         The grid that :meth:`process` is fed on.
+    memory_s
+        How far back quiet counts; None = everything, for a whole file (four bytes a channel and block).
     """
 
-    def __init__(self, rate_hz: int, channels: int, frames_per_hop: int) -> None:
-        self._block_s = _BLOCK_HOPS * frames_per_hop / rate_hz
-        self._powers = np.empty((_MEMORY_BLOCKS, channels))
-        self._count = 0
-        self._partial = np.zeros(channels)
-        self._partial_hops = 0
-        self.level_dbfs: Floats = np.full(channels, np.nan)
+    def __init__(
+        self, rate_hz: int, channels: int, frames_per_hop: int, memory_s: float | None = _MEMORY_S
+    ) -> None:
+        self._rate_hz = rate_hz
+        self._channels = channels
+        self._block_frames = BLOCK_HOPS * frames_per_hop
+        self._block_s = self._block_frames / rate_hz
+        self._memory = None if memory_s is None else round(memory_s / self._block_s)
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget everything, for instance because the gain was turned."""
+        self._blocks = HopBuffer(self._block_frames, self._channels)
+        self._powers = _Rows(self._channels, self._memory)
+        weighted = None if self._memory is None else self._memory // _WEIGHTED_EVERY
+        self._weighted = _Rows(self._channels, weighted)
+        self._next_estimate = _ESTIMATE_BLOCKS
+        self.level_dbfs: Floats = np.full(self._channels, np.nan)
         """(channels,): RMS level (AES17) of the noise; nan while it is not known."""
-        self.level_dba: Floats = np.full(channels, np.nan)
+        self.level_dba: Floats = np.full(self._channels, np.nan)
         """(channels,): the same, A-weighted (IEC 61672-1)."""
 
-    def process(self, mean_squares: Floats) -> None:
-        """Take in the mean square of each hop, (hops, channels)."""
-        for mean_square in mean_squares:
-            self._partial += mean_square
-            self._partial_hops += 1
-            if self._partial_hops == _BLOCK_HOPS:
-                self._powers[self._count % _MEMORY_BLOCKS] = self._partial / _BLOCK_HOPS
-                self._count += 1
-                self._partial[:] = 0.0
-                self._partial_hops = 0
-                if self._count % 10 == 0:
-                    self._estimate()
+    def process(self, hops: Samples) -> None:
+        """Take in whole hops, ``(n * frames_per_hop, channels)``."""
+        blocks = self._blocks.push(hops)
+        if not blocks.shape[0]:
+            return
+        first = self._powers.count
+        powers = hop_mean_squares(blocks, self._block_frames)
+        skip = -first % _WEIGHTED_EVERY
+        cube = blocks.T.reshape(self._channels, -1, self._block_frames)
+        weighted = self._a_weighted(cube[:, skip::_WEIGHTED_EVERY])
+        # Estimates fall on a grid of their own, so that they do not depend on how hops were grouped.
+        done = 0
+        while done < powers.shape[0]:
+            take = min(powers.shape[0] - done, self._next_estimate - self._powers.count)
+            before, after = (-(-(at - skip) // _WEIGHTED_EVERY) for at in (done, done + take))
+            self._powers.append(powers[done : done + take])
+            self._weighted.append(weighted[max(0, before) : max(0, after)])
+            done += take
+            if self._powers.count == self._next_estimate:
+                self.estimate()
+                # The longer the memory, the less a block changes.
+                self._next_estimate += max(_ESTIMATE_BLOCKS, self._powers.length // 20)
 
-    def _estimate(self) -> None:
-        known = self._powers[: min(self._count, _MEMORY_BLOCKS)]
-        for channel in range(known.shape[1]):
-            self.level_dbfs[channel] = self._channel_dbfs(known[:, channel])
+    def estimate(self) -> None:
+        """Bring the levels up to the last block."""
+        powers, weighted = self._powers.view(), self._weighted.view()
+        for channel in range(self._channels):
+            level = _quiet_level(powers[:, channel], self._block_s)
+            self.level_dbfs[channel] = mean_square_to_dbfs(level) if level is not None else math.nan
+            self.level_dba[channel] = math.nan
+            if level is not None:
+                self.level_dba[channel] = _weighted_dba(
+                    powers[:, channel], weighted[:, channel], level, self._powers.count
+                )
 
-    def _channel_dbfs(self, powers: Floats) -> float:
-        quiet = powers[powers <= 2.0 * np.percentile(powers, 10)]
-        if quiet.size * self._block_s < _QUIET_S:
-            return float("nan")
-        if quiet.max() > 0.0:
-            levels_db = 10.0 * np.log10(np.maximum(quiet, 1e-30))
-            if levels_db.std() > _SPREAD_DB:
-                return float("nan")
-        return mean_square_to_dbfs(float(quiet.mean()))
+    def _a_weighted(self, cube: npt.NDArray[np.float32]) -> Floats:
+        """A-weighted mean square of blocks: (blocks, channels) from (channels, blocks, frames)."""
+        spectrum = power_spectrum(cube)
+        f_hz = np.arange(spectrum.shape[-1]) * (self._rate_hz / self._block_frames)
+        return np.asarray(spectrum @ a_weighting_power(f_hz)).T
+
+
+@dataclass(frozen=True, slots=True)
+class QuietLevel:
+    """What a quiet measurement found, a figure a channel."""
+
+    level_dbfs: Floats
+    """RMS level (AES17); nan where it was not quiet all the time."""
+    level_dba: Floats
+    seconds: float
+
+
+class QuietMeasurement:
+    """A few seconds of nobody playing: the trustworthy noise floor.
+
+    Parameters
+    ----------
+    rate_hz, channels, frames_per_hop
+        The grid that :meth:`process` is fed on.
+    seconds
+        How long to listen.
+    """
+
+    def __init__(self, rate_hz: int, channels: int, frames_per_hop: int, seconds: float = 5.0) -> None:
+        self._floor = NoiseFloor(rate_hz, channels, frames_per_hop, memory_s=seconds)
+        self._hops = math.ceil(seconds * rate_hz / frames_per_hop)
+        self._frames_per_hop = frames_per_hop
+        self._heard = 0
+        self._highest: Floats = np.zeros(channels)
+        self._seconds = seconds
+
+    @property
+    def done(self) -> bool:
+        """Whether enough was heard."""
+        return self._heard >= self._hops
+
+    def process(self, hops: Samples) -> None:
+        """Take in whole hops; those after the end are left aside."""
+        wanted = (self._hops - self._heard) * self._frames_per_hop
+        taken = hops[: max(0, wanted)]
+        if taken.shape[0]:
+            self._heard += taken.shape[0] // self._frames_per_hop
+            self._floor.process(taken)
+            squares = hop_mean_squares(taken, self._frames_per_hop)
+            np.maximum(self._highest, squares.max(axis=0), out=self._highest)
+
+    def result(self) -> QuietLevel:
+        """Say what was found; a channel in which any hop stands out was not quiet, and is nan."""
+        self._floor.estimate()
+        highest_dbfs = mean_square_to_dbfs(self._highest)
+        with np.errstate(invalid="ignore"):  # digital silence: -inf - -inf
+            disturbed = highest_dbfs > self._floor.level_dbfs + _LOUDER_DB
+        return QuietLevel(
+            np.where(disturbed, np.nan, self._floor.level_dbfs),
+            np.where(disturbed, np.nan, self._floor.level_dba),
+            self._seconds,
+        )
+
+
+class _Rows:
+    """Rows of float32 in the order in which they came: the last so many, or all of them."""
+
+    def __init__(self, columns: int, most: int | None) -> None:
+        self._most = most
+        self._rows = np.empty((2 * most if most else 256, columns), np.float32)
+        self._end = 0
+        self.count = 0
+        """Rows that ever came."""
+
+    @property
+    def length(self) -> int:
+        """Rows that are kept."""
+        return min(self._end, self._most) if self._most else self._end
+
+    def append(self, rows: Floats) -> None:
+        self.count += rows.shape[0]
+        if self._most:
+            rows = rows[-self._most :]
+        if self._end + rows.shape[0] > self._rows.shape[0]:
+            self._make_room(rows.shape[0])
+        self._rows[self._end : self._end + rows.shape[0]] = rows
+        self._end += rows.shape[0]
+
+    def view(self) -> npt.NDArray[np.float32]:
+        return self._rows[self._end - self.length : self._end]
+
+    def _make_room(self, more: int) -> None:
+        kept = self.view()
+        if not self._most:
+            grown = np.empty((2 * (kept.shape[0] + more), kept.shape[1]), np.float32)
+            grown[: kept.shape[0]] = kept
+            self._rows = grown
+        else:
+            kept = kept[max(0, kept.shape[0] + more - self._most) :].copy()
+            self._rows[: kept.shape[0]] = kept
+        self._end = kept.shape[0]
+
+
+def _quiet_limit(powers: npt.NDArray[np.float32]) -> float:
+    """The power up to which a block counts as quiet."""
+    start = float(np.percentile(powers, _QUIET_PERCENTILE))
+    if start <= _TINY:
+        return start
+    limit = _FIRST_RATIO * start
+    for _ in range(3):
+        logs = np.log(np.maximum(powers[powers <= limit], _TINY))
+        deviation = max(_LEAST_DEVIATION, float(logs.std()))
+        limit = math.exp(float(logs.mean()) + _DEVIATIONS * deviation)
+        limit = min(max(limit, start), _MOST_RATIO * start)
+    return limit
+
+
+def _quiet_level(powers: npt.NDArray[np.float32], block_s: float) -> float | None:
+    """Mean square of the quiet blocks of one channel; None when it cannot be told."""
+    if powers.size * block_s < _LEAST_QUIET_S:
+        return None
+    limit = _quiet_limit(powers)
+    quiet = np.flatnonzero(powers <= limit)
+    if quiet.size * block_s < _LEAST_QUIET_S:
+        return None
+    level = float(powers[quiet].mean(dtype=np.float64))
+    if level <= _TINY:
+        return 0.0  # digital silence is known well enough
+    levels_db = power_to_db(np.maximum(powers[quiet], _TINY))
+    spread_db = float(levels_db.std())
+    if spread_db > _MOST_SPREAD_DB or _forgetfulness(levels_db, quiet) < _LEAST_FORGETFULNESS:
+        return None
+    loudest = float(np.percentile(powers, 95.0))
+    steady = power_to_db(loudest) < power_to_db(level) + _LOUDER_DB
+    if steady and mean_square_to_dbfs(level) > _LOUD_FLOOR_DBFS:
+        return None
+    return level
+
+
+def _forgetfulness(levels_db: Floats, places: npt.NDArray[np.intp]) -> float:
+    """The ratio of von Neumann over neighbours: near 1 for noise, near 0 for what moves step by step."""
+    neighbours = np.flatnonzero(np.diff(places) == 1)
+    variance = float(levels_db.var())
+    if neighbours.size < 8 or variance < 1e-4:  # a steady hum alone hardly varies at all
+        return 1.0
+    steps = levels_db[neighbours + 1] - levels_db[neighbours]
+    return float(np.mean(steps**2)) / (2.0 * variance)
+
+
+def _weighted_dba(
+    powers: npt.NDArray[np.float32], weighted: npt.NDArray[np.float32], level: float, count: int
+) -> float:
+    """A-weighted level of the quiet: the level, times the share that the weighting leaves of it."""
+    # Weighted blocks have numbers that 4 divides; count - 1 is the number of the last block.
+    last = (count - 1) // _WEIGHTED_EVERY * _WEIGHTED_EVERY
+    rows = np.arange(last, count - 1 - powers.size, -_WEIGHTED_EVERY)[::-1] - (count - powers.size)
+    rows = rows[-weighted.size :]
+    plain, weighted = powers[rows], weighted[-rows.size :]
+    quiet = plain <= _quiet_limit(powers)
+    total = float(plain[quiet].sum(dtype=np.float64))
+    if not quiet.any():
+        return math.nan
+    if total <= _TINY:
+        return mean_square_to_dbfs(level)
+    return mean_square_to_dbfs(level * float(weighted[quiet].sum(dtype=np.float64)) / total)

@@ -99,7 +99,7 @@ def _measure(
     info = source.info
     if info.channels > MAX_CHANNELS or not MIN_RATE_HZ <= info.rate_hz <= MAX_RATE_HZ:
         raise SoundFileError(words.outside_limits(str(path), info.channels, info.rate_hz))
-    chain = Chain(info.rate_hz, info.channels, claimed_bits=_claimed_bits(source.format))
+    chain = Chain(info.rate_hz, info.channels, noise_memory_s=None, claimed_bits=_claimed_bits(source.format))
     coach = Coach(
         info.channels, info.rate_hz, chain.hop_frames, profile=profile, target=target, memory_s=None
     )

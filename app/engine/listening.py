@@ -84,8 +84,9 @@ class Listening:
         return self._conclude(self._chain.finish())
 
     def reset(self) -> None:
-        """Let go of the held peaks, the clip counts and the coach's evidence."""
+        """Let go of the held peaks, the clip counts, the noise floor and the coach's evidence."""
         self._chain.reset_hold()
+        self._chain.forget_noise()
         self._coach.reset()
         self._clips = [0] * self._info.channels
 

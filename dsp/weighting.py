@@ -1,0 +1,41 @@
+"""A-weighting, applied to spectra: a digital filter would be off by several decibels near half the rate."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+
+from dsp.types import Floats
+
+# IEC 61672-1:2013 Annex E: pole frequencies in hertz, and the gain that makes 1 kHz read 0 dB.
+_F1_HZ, _F2_HZ, _F3_HZ, _F4_HZ = 20.598997, 107.65265, 737.86223, 12194.217
+_GAIN_AT_1KHZ = 10.0 ** (-1.9997 / 20.0)
+
+
+def a_weighting_power(f_hz: Floats) -> Floats:
+    """Power gain of the A-weighting at some frequencies (IEC 61672-1 Annex E); 1 at 1 kHz, 0 at 0 Hz."""
+    f2 = np.square(np.asarray(f_hz, np.float64))
+    gain = (_F4_HZ**2 * f2**2) / (
+        (f2 + _F1_HZ**2) * np.sqrt((f2 + _F2_HZ**2) * (f2 + _F3_HZ**2)) * (f2 + _F4_HZ**2)
+    )
+    return np.square(gain / _GAIN_AT_1KHZ)
+
+
+@cache
+def hann(frames: int) -> Floats:
+    """A periodic Hann window, scaled so that a power spectrum keeps the mean square of noise."""
+    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(frames) / frames)
+    return window / np.sqrt(np.mean(window**2))
+
+
+def power_spectrum(blocks: Floats) -> Floats:
+    """One-sided power spectrum of blocks, (…, frames) → (…, frames // 2 + 1).
+
+    Bins add up to the block's mean square on average (Parseval's theorem, Hann window).
+    """
+    frames = blocks.shape[-1]
+    spectrum = np.fft.rfft(blocks * hann(frames), axis=-1)
+    power = (spectrum.real**2 + spectrum.imag**2) / frames**2
+    power[..., 1 : (frames + 1) // 2] *= 2.0
+    return np.asarray(power, np.float64)

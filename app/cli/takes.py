@@ -12,10 +12,12 @@ from rich.text import Text
 
 import app
 from app.cli.options import json_option, print_json
+from app.errors import UsageError
 from app.log.document import row_document, take_document
 from app.log.export import check_ending
 from app.log.export import export as export_takes
-from app.log.listing import event_texts, remarks
+from app.log.listing import event_texts, marks_of, remarks
+from app.log.marks import marked_copy
 from app.log.records import TakeDetail, TakeRow, TakeState
 from app.log.store import Store
 from app.words import advice
@@ -95,13 +97,30 @@ def show(number: int, as_json: bool) -> None:
 @click.option(
     "--to", "path", required=True, metavar="FILE", type=click.Path(path_type=Path), help=words.to_help()
 )
-def export(numbers: tuple[int, ...], path: Path) -> None:
+@click.option("--sound", metavar="FILE", type=click.Path(path_type=Path), help=words.sound_help())
+@click.option("--offset", "offset_s", metavar="SECONDS", type=float, default=0.0, help=words.offset_help())
+def export(numbers: tuple[int, ...], path: Path, sound: Path | None, offset_s: float) -> None:
     """Write takes to a file."""
+    if sound is not None or path.suffix.lower() == ".wav":
+        _export_marks(numbers, path, sound, offset_s)
+        return
     check_ending(path)
     with _open() as store:
         details = [store.take(number) for number in numbers]
     export_takes(details, path)
     click.echo(words.exported(len(details), str(path)))
+
+
+def _export_marks(numbers: tuple[int, ...], path: Path, sound: Path | None, offset_s: float) -> None:
+    if sound is None:
+        raise UsageError(words.marks_need_a_sound())
+    if len(numbers) != 1:
+        raise UsageError(words.marks_take_one())
+    with _open() as store:
+        take = store.take(numbers[0])
+    marks = marks_of(take, offset_s)
+    count = marked_copy(sound, path, marks)
+    click.echo(words.marked(count, len(marks) - count, str(path)))
 
 
 def _open() -> Store:

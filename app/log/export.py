@@ -5,10 +5,7 @@ Nothing in it names a folder of this computer.
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
-import uuid
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
@@ -18,6 +15,7 @@ from app.log.document import take_document
 from app.log.records import TakeDetail
 from app.log.sheet import html_text
 from app.log.table import csv_text
+from app.log.whole import whole_file
 from app.words import log as words
 
 
@@ -65,24 +63,9 @@ def export(takes: Sequence[TakeDetail], path: Path) -> None:
     make_text, encoding = _FORMATS[path.suffix.lower()]
     content = make_text(takes).encode(encoding)
     try:
-        _write_whole(path, content)
+        with whole_file(path) as file:
+            file.write(content)
     except OSError as error:
         raise LogError(
             words.cannot_be_exported(str(path), error.strerror or str(error)), repr(error)
         ) from error
-
-
-def _write_whole(path: Path, content: bytes) -> None:
-    # Where the name is a link, the file behind it is meant. Only beside it is a rename one step.
-    target = path.resolve()
-    part = target.with_name(f".swellmark-{uuid.uuid4().hex}.part")
-    try:
-        with part.open("xb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(target)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            part.unlink()
-        raise

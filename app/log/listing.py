@@ -6,10 +6,13 @@ import math
 
 from app.engine.events import EventKind
 from app.log.bars import bar_and_beat
+from app.log.marks import Mark
 from app.log.records import TakeDetail, TakeEvent, TakeRow
 from app.words import advice
 from app.words import log as words
-from app.words.numbers import clock, decibels
+from app.words.numbers import MINUS, clock, decibels
+
+_MARKED = {EventKind.CLIP, EventKind.POSSIBLE_CLIP, EventKind.GAP}
 
 
 def event_texts(event: TakeEvent, row: TakeRow) -> tuple[str, str, str]:
@@ -28,6 +31,18 @@ def event_texts(event: TakeEvent, row: TakeRow) -> tuple[str, str, str]:
         bar, beat = bar_and_beat(t_s, row.metre)
         place = words.place_in_bars(place, bar, f"{math.floor(beat * 100) / 100:.2f}")
     return place, "" if event.channel is None else str(event.channel), text
+
+
+def marks_of(take: TakeDetail, offset_s: float = 0.0) -> list[Mark]:
+    """Cue points for the clips and gaps of a take, in a recording in which it begins at ``offset_s``."""
+    marks = []
+    for event in take.events:
+        if event.kind in _MARKED:
+            _, channel, text = event_texts(event, take.row)
+            # Few readers of these chunks know more than ASCII.
+            label = words.mark_label(text, channel).replace(MINUS, "-")
+            marks.append(Mark(offset_s + event.frame / take.row.rate_hz, label))
+    return marks
 
 
 def remarks(take: TakeDetail) -> list[str]:

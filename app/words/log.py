@@ -80,6 +80,59 @@ def cannot_be_exported(path: str, cause: str) -> str:
     return _("{path} cannot be written: {cause}.").format(path=path, cause=cause)
 
 
+def not_a_plain_wav(path: str) -> str:
+    """Say that marks can be set in plain WAV files only."""
+    return _("{path}: marks can be set in plain WAV files only, up to 4 GiB.").format(path=path)
+
+
+def wav_is_cut_off(path: str) -> str:
+    """Say that a WAV file ends before its own length."""
+    return _("{path}: the file is cut off, so that no mark can be placed for certain.").format(path=path)
+
+
+def cannot_be_copied(path: str, cause: str) -> str:
+    """Say that a sound file cannot be read or its copy written."""
+    return _("{path} cannot be copied: {cause}.").format(path=path, cause=cause)
+
+
+def marks_need_a_copy(path: str) -> str:
+    """Say that the recording itself is never changed."""
+    return _("{path} is the recording itself: marks are set in a copy, so give another name.").format(
+        path=path
+    )
+
+
+def marks_need_a_sound() -> str:
+    """Say that a WAV file cannot be made of figures."""
+    return _("Marks are set in a copy of the recording: name it with --sound.")
+
+
+def marks_take_one() -> str:
+    """Say that a recording is of one take."""
+    return _("A recording is of one take: give one number.")
+
+
+def sound_help() -> str:
+    """``--sound``."""
+    return _("The recording of the take (WAV): FILE becomes a copy of it with the clips as cue points.")
+
+
+def offset_help() -> str:
+    """``--offset``."""
+    return _("Where in the recording the take begins, in seconds.")
+
+
+def marked(count: int, left_out: int, path: str) -> str:
+    """Say what became of the marks."""
+    said = ngettext("{count} mark set in {path}", "{count} marks set in {path}", count).format(
+        count=count, path=path
+    )
+    if not left_out:
+        return said + "."
+    rest = ngettext("{left_out} lies outside of it", "{left_out} lie outside of it", left_out)
+    return said + "; " + rest.format(left_out=left_out) + "."
+
+
 def exported(count: int, path: str) -> str:
     """Say that takes were written to a file."""
     return ngettext("{count} take written to {path}.", "{count} takes written to {path}.", count).format(
@@ -269,6 +322,11 @@ def event_text(kind: str, *, length_ms: str | None, peak: str | None, verdict: s
 def place_in_bars(place: str, bar: int, beat: str) -> str:
     """A place in time with its bar and beat."""
     return _("{place}, bar {bar}, beat {beat}").format(place=place, bar=bar, beat=beat)
+
+
+def mark_label(text: str, channel: str) -> str:
+    """Name of a cue point."""
+    return _("channel {channel}: {text}").format(channel=channel, text=text) if channel else text
 
 
 def more_events(count: int) -> str:

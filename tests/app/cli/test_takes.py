@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import math
 
+import numpy as np
 import pytest
+import soundfile as sf
 from click.testing import CliRunner
 
 from app.cli.main import main
@@ -191,3 +193,29 @@ def test_a_log_of_another_program_is_one_line(tmp_path, monkeypatch):
     assert result.exit_code == 2
     assert result.stderr.count("\n") == 1
     assert "not a take log" in result.stderr
+
+
+def test_clips_become_cue_points_in_a_copy_of_the_recording(log):
+    sound, copy = log / "recording.wav", log / "marked.wav"
+    sf.write(sound, np.zeros((44_100 * 3, 1)), 44_100)
+    result = run("export", "2", "--to", str(copy), "--sound", str(sound), "--offset", "0.5")
+    assert (result.exit_code, result.stdout) == (0, f"1 mark set in {copy}.\n")
+    info = sf.info(copy).extra_info
+    assert str(round(1.5 * 44_100)) in info
+    assert "channel 1: clip, 0.16 ms, peak 0.0 dBFS" in info
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["1", "--to", "x.wav"], "name it with --sound"),
+        (["1", "2", "--to", "x.wav", "--sound", "y.wav"], "give one number"),
+        (["1", "--to", "x.wav", "--sound", "y.wav"], "y.wav cannot be copied"),
+    ],
+)
+def test_marks_that_cannot_be_set(log, monkeypatch, arguments, sentence):
+    monkeypatch.chdir(log)
+    result = run("export", *arguments)
+    assert result.exit_code == 2
+    assert sentence in result.stderr
+    assert not (log / "x.wav").exists()

@@ -9,6 +9,8 @@ import numpy as np
 from dsp.average import SlowAverage
 from dsp.clips import ClipFinder
 from dsp.decibels import AES17_OFFSET_DB, amplitude_to_db, mean_square_to_dbfs
+from dsp.faults import FaultFinder
+from dsp.flattops import FlatTopFinder
 from dsp.hops import HopBuffer, hop_frames
 from dsp.loudness import Loudness
 from dsp.noise import NoiseFloor
@@ -74,7 +76,8 @@ class Chain:
         self._loudness = Loudness(rate_hz, channels, hop)
         self._noise = NoiseFloor(rate_hz, channels, hop, noise_memory_s)
         self._clips = ClipFinder(rate_hz, channels)
-        self._claimed_bits = claimed_bits
+        self._flat_tops = FlatTopFinder(rate_hz, channels, hop)
+        self._faults = FaultFinder(rate_hz, channels, hop, claimed_bits=claimed_bits)
         self._totals = _Totals(channels)
         self._position = 0
 
@@ -143,7 +146,7 @@ class Chain:
             momentary_max_lufs=self._loudness.momentary_max_lufs,
             short_term_max_lufs=self._loudness.short_term_max_lufs,
             hum=(None,) * self.channels,
-            faults=self._faults_now(),
+            faults=self._with_bad_samples(self._faults.final()),
             inter_sample_overs=self._true_peak.overs.copy(),
             bad_samples=totals.bad_samples,
         )
@@ -151,7 +154,8 @@ class Chain:
     def _drain(self) -> Reading:
         real_frames = self._buffer.pending_frames
         reading = self._measure(self._buffer.take_padded(), real_frames)
-        return replace(reading, clips=(*reading.clips, *self._clips.flush()))
+        still_open = (*self._clips.flush(), *self._flat_tops.flush())
+        return replace(reading, clips=(*reading.clips, *still_open))
 
     def _measure(self, hops: Samples, real_frames: int) -> Reading:
         """Run every stage over whole hops, of which the last may hold fewer real frames."""
@@ -166,7 +170,11 @@ class Chain:
             momentary_lufs, short_term_lufs = self._loudness.process(hops)
             mean_squares = hop_mean_squares(hops, self.hop_frames)
             self._noise.process(hops)
-            clips = self._clips.process(hops, start_frame, peaks)
+            clips = (
+                *self._clips.process(hops, start_frame, peaks),
+                *self._flat_tops.process(hops, start_frame),
+            )
+            self._faults.process(hops)
             self._totals.add(
                 real_frames,
                 bad_samples,
@@ -194,7 +202,7 @@ class Chain:
             noise_floor_dba=self._noise.level_dba.copy(),
             clips=clips,
             hum=(None,) * self.channels,
-            faults=self._faults_now(),
+            faults=self._with_bad_samples(self._faults.faults),
             bad_samples=bad_samples,
         )
 
@@ -216,10 +224,9 @@ class Chain:
             peaks = np.where(faint, 0.0, peaks)
         return hops, peaks, bad_samples
 
-    def _faults_now(self) -> tuple[Fault, ...]:
-        if not self._totals.bad_samples:
-            return ()
-        return (Fault(FaultKind.BAD_SAMPLES, value=float(self._totals.bad_samples)),)
+    def _with_bad_samples(self, faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
+        count = self._totals.bad_samples
+        return (*faults, Fault(FaultKind.BAD_SAMPLES, value=float(count))) if count else faults
 
 
 class _Totals:

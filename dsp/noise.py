@@ -122,7 +122,8 @@ class NoiseFloor:
         """A-weighted mean square of blocks: (blocks, channels) from (channels, blocks, frames)."""
         spectrum = power_spectrum(cube)
         f_hz = np.arange(spectrum.shape[-1]) * (self._rate_hz / self._block_frames)
-        return np.asarray(spectrum @ a_weighting_power(f_hz)).T
+        power: Floats = np.dot(spectrum, a_weighting_power(f_hz)).T
+        return power
 
 
 @dataclass(frozen=True, slots=True)

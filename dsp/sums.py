@@ -15,13 +15,15 @@ from dsp.types import Floats, Samples
 def hop_mean_squares(hops: Samples, frames_per_hop: int) -> Floats:
     """Mean square of each hop: (hops, channels) from (hops x frames_per_hop, channels)."""
     cube = _by_hop(hops, frames_per_hop)
-    return np.vecdot(cube, cube).T.astype(np.float64) / frames_per_hop
+    squares: Floats = np.vecdot(cube, cube).T.astype(np.float64)
+    return squares / frames_per_hop
 
 
 def hop_means(hops: Samples, frames_per_hop: int) -> Floats:
     """Mean of each hop: (hops, channels) from (hops x frames_per_hop, channels)."""
     ones = np.ones(frames_per_hop, np.float32)
-    return np.vecdot(_by_hop(hops, frames_per_hop), ones).T.astype(np.float64) / frames_per_hop
+    sums: Floats = np.vecdot(_by_hop(hops, frames_per_hop), ones).T.astype(np.float64)
+    return sums / frames_per_hop
 
 
 def _by_hop(hops: Samples, frames_per_hop: int) -> npt.NDArray[np.float32]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
+import numpy.typing as npt
 
 from dsp.types import Floats
 
@@ -13,7 +14,7 @@ _F1_HZ, _F2_HZ, _F3_HZ, _F4_HZ = 20.598997, 107.65265, 737.86223, 12194.217
 _GAIN_AT_1KHZ = 10.0 ** (-1.9997 / 20.0)
 
 
-def a_weighting_power(f_hz: Floats) -> Floats:
+def a_weighting_power(f_hz: npt.NDArray[np.floating]) -> Floats:
     """Power gain of the A-weighting at some frequencies (IEC 61672-1 Annex E); 1 at 1 kHz, 0 at 0 Hz."""
     f2 = np.square(np.asarray(f_hz, np.float64))
     gain = (_F4_HZ**2 * f2**2) / (
@@ -26,10 +27,11 @@ def a_weighting_power(f_hz: Floats) -> Floats:
 def hann(frames: int) -> Floats:
     """A periodic Hann window, scaled so that a power spectrum keeps the mean square of noise."""
     window = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(frames) / frames)
-    return window / np.sqrt(np.mean(window**2))
+    scaled: Floats = window / np.sqrt(np.mean(window**2))
+    return scaled
 
 
-def power_spectrum(blocks: Floats) -> Floats:
+def power_spectrum(blocks: npt.NDArray[np.floating]) -> Floats:
     """One-sided power spectrum of blocks, (…, frames) → (…, frames // 2 + 1).
 
     Bins add up to the block's mean square on average (Parseval's theorem, Hann window).

@@ -6,10 +6,10 @@ import sys
 from pathlib import Path
 
 import click
+from rich import box
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
-from rich.text import Text
 
 from app.check.document import document
 from app.check.folder import expand
@@ -21,7 +21,7 @@ from app.errors import SoundFileError
 from app.words import advice
 from app.words import cli as words
 from app.words.faults import fault_sentence
-from app.words.numbers import clock, decibels
+from app.words.numbers import clock, decibels, signed_decibels
 
 _MOST_CLIPS_LISTED = 20
 
@@ -84,24 +84,25 @@ def _measure_all(files: list[Path], profile: PartProfile) -> tuple[list[FileChec
 def _print(console: Console, check: FileCheck) -> None:
     summary, worst = check.summary, check.coach.worst
     about = (check.path.name, clock(check.duration_s), check.format, f"{check.rate_hz / 1000:g} kHz")
-    table = Table(title=Text("  ".join(about)), title_justify="left")
+    console.print("  ".join(about), markup=False, style="bold", soft_wrap=True)
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    table.add_column(words.channel_heading(), justify="right")
+    table.add_column(words.verdict_heading(), no_wrap=True)
     for heading in (
-        words.channel_heading(),
-        words.verdict_heading(),
-        words.advice_heading(),
+        words.gain_heading(),
         words.average_heading(),
         words.peak_heading(),
         words.true_peak_heading(),
         words.floor_heading(),
         words.clips_heading(),
     ):
-        table.add_column(heading)
+        table.add_column(heading, justify="right")
     for index, channel in enumerate(check.channels):
         judgement = channel.judgement
         table.add_row(
             str(index + 1),
             advice.verdict_name(judgement.verdict),
-            advice.advice_sentence(judgement.reason, judgement.gain_change_db, judgement.values),
+            signed_decibels(judgement.gain_change_db),
             decibels(judgement.average_playing_dbfs),
             decibels(float(summary.peak_dbfs[index])),
             decibels(float(summary.true_peak_dbtp[index])),
@@ -109,7 +110,11 @@ def _print(console: Console, check: FileCheck) -> None:
             str(len(channel.clips)),
         )
     console.print(table)
-    console.print(advice.reason_sentence(worst.reason, worst.values), markup=False)
+    for sentence in (
+        advice.advice_sentence(worst.reason, worst.gain_change_db, worst.values) + ".",
+        advice.reason_sentence(worst.reason, worst.values),
+    ):
+        console.print(sentence, markup=False)
     console.print(
         words.loudness_line(decibels(summary.integrated_lufs), decibels(summary.range_lu)), markup=False
     )

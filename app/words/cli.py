@@ -108,9 +108,9 @@ def clips_heading() -> str:
     return _("Clips")
 
 
-def advice_heading() -> str:
-    """Head of the column with advice."""
-    return _("Advice")
+def gain_heading() -> str:
+    """Head of the column with the change of gain."""
+    return _("Gain dB")
 
 
 def loudness_line(integrated: str, span: str) -> str:

@@ -21,7 +21,7 @@ _BETA = 5.0  # flat within 0.02 dB up to 0.45 of the sampling rate
 _HISTORY = 2 * _HALF_TAPS - 1
 _COARSE = 4
 _GRID_HZ = 768_000
-_BATCH_HOPS = 64
+_BATCH_HOPS = 128
 """Hops searched at a time: they stay in the processor's cache."""
 _ROWS = 128
 _WINDOWS = 4096

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QHBoxLayout, QSizePolicy, QWidget
 
 from app.coach.judgement import Verdict
@@ -94,7 +94,7 @@ class _Berth(QAbstractButton):
         self.setCheckable(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
-        self.setMaximumWidth(30 * UNIT)
+        self.setMaximumWidth(20 * UNIT)
 
     def sizeHint(self) -> QSize:
         """As high as a comfortable target, with the number below."""
@@ -157,6 +157,11 @@ class _Berth(QAbstractButton):
                 str(self._number + 1),
             )
         painter.end()
+
+    def _label(self, metrics: QFontMetrics) -> str:
+        """The channel's name where it fits, otherwise its number."""
+        name = self.accessibleName()
+        return name if metrics.horizontalAdvance(name) <= self.width() else str(self._number + 1)
 
 
 def channel_label(snapshot: Snapshot, channel: int) -> str:

@@ -85,8 +85,11 @@ class DeliveryClock:
             A loss whose size is known now.
         """
         fresh = delivered > self._delivered
-        flagged = overflows > self._overflows
-        before, self._delivered, self._overflows = self._delivered, delivered, overflows
+        # A flag belongs to the frames that come with it, which may be counted a moment later.
+        flagged = fresh and overflows > self._overflows
+        before, self._delivered = self._delivered, delivered
+        if fresh:
+            self._overflows = overflows
         if self._began_s is None:
             if not fresh:
                 return None

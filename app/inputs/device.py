@@ -127,11 +127,11 @@ class DeviceSource:
             if block.samples.shape[0]:
                 parts.append(block)
                 got += int(block.samples.shape[0])
+            elif over:
+                return _joined(parts, stream.info.channels, active=bool(parts))
             left_s = deadline_s - time.monotonic()
             if got >= max_frames or left_s <= 0 or self._wake.is_set() or (got and stream.gap_is_next):
                 break
-            if over and block.samples.shape[0] == 0:
-                return _joined(parts, stream.info.channels, active=bool(parts))
             expected_s = (max_frames - got) / stream.info.rate_hz
             self._wake.wait(min(left_s, max(_SHORTEST_NAP_S, min(expected_s, _LONGEST_NAP_S))))
         return _joined(parts, stream.info.channels, active=True)
@@ -164,7 +164,12 @@ class DeviceSource:
 
     def _open(self, audio: AudioControl, sd: Any) -> _Open:
         audio.relist()
-        device, picks = resolve(self._spec, query(sd))
+        try:
+            device, picks = resolve(self._spec, query(sd))
+        except DeviceError:
+            if not audio.relist(older_than_s=0.0):  # plugged in a second ago?
+                raise
+            device, picks = resolve(self._spec, query(sd))
         capture = self._start_capture(sd, device, picks)
         audio.stream_opened(capture)
         return _Open(capture, self._describe(device, picks, capture), audio)
@@ -234,6 +239,7 @@ class _Open:
         self._looked_s = time.monotonic()
         self._quiet_s = 0.0
         self._asked: Future[bool] | None = None
+        self._gone = False
         self._gag = StderrGag()
 
     @property
@@ -275,7 +281,7 @@ class _Open:
         now_s = time.monotonic()
         self._quiet_s += min(now_s - self._looked_s, _QUIET_STEP_S)
         self._looked_s = now_s
-        if self.capture.finished:
+        if self._gone or self.capture.finished:
             return True
         if self._quiet_s < _ASK_S:
             return False
@@ -284,7 +290,8 @@ class _Open:
             limit_s = max(_GONE_S, _GONE_LATENCIES * self.capture.latency_s)
         else:
             limit_s = _NEVER_S
-        return self._quiet_s > limit_s or self._runs_no_more()
+        self._gone = self._quiet_s > limit_s or self._runs_no_more()
+        return self._gone
 
     def _runs_no_more(self) -> bool:
         """What PortAudio said last, once it has said anything."""

@@ -142,7 +142,7 @@ def _default(reading: DeviceReading, devices: Sequence[DeviceInfo]) -> list[Devi
 def _in_part(reading: DeviceReading, devices: Sequence[DeviceInfo]) -> list[DeviceInfo]:
     wanted = reading.name.casefold()
     host_apis = {device.host_api.casefold() for device in devices}
-    if wanted.partition("/")[0] in host_apis:
+    if reading.index is not None or wanted.partition("/")[0] in host_apis:
         return []
     return [device for device in devices if wanted in device.name.casefold()]
 

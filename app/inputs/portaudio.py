@@ -136,7 +136,7 @@ class AudioControl:
         """Forget a stream, and carry out the re-listing that waited for it."""
         self._open_streams.discard(id(stream))
         if self._relist_wanted and not self._open_streams:
-            self.relist()
+            self.relist(older_than_s=0.0)
 
     def relist(self, *, older_than_s: float = _RELIST_AGE_S) -> bool:
         """Have PortAudio look for devices again, unless it did just now.

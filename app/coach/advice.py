@@ -121,13 +121,27 @@ def name_the_limit(opinion: Opinion, profile: PartProfile, floor_dbfs: float, hu
 
 
 def weigh_clipped(
-    levels: Levels | None, profile: PartProfile, target: Target, *, allowance_db: float
+    levels: Levels | None,
+    profile: PartProfile,
+    target: Target,
+    *,
+    allowance_db: float,
+    uncut_peak_dbfs: float | None = None,
 ) -> Opinion:
     """Judge playing that clipped: its true peak is hidden, so the advice is a least change.
 
-    The peak is taken to lie where the part's usual crest puts it, and at full scale at least.
+    Parameters
+    ----------
+    uncut_peak_dbfs
+        Where the peaks that were not cut off let the true peak expect; None = they do not. The part's usual
+        crest over the average is the other witness, and counts alone without this one.
     """
-    hidden = 0.0 if levels is None else max(0.0, levels.average_dbfs + profile.crest_db)
+    hidden = 0.0
+    if levels is not None:
+        hidden = levels.average_dbfs + profile.crest_db
+        if uncut_peak_dbfs is not None:
+            hidden = (hidden + uncut_peak_dbfs) / 2.0
+    hidden = max(0.0, hidden)
     peak_window_db = target.window_high_dbfs - target.window_low_dbfs
     wanted = target.ceiling_dbfs - peak_window_db / 2 - allowance_db - hidden
-    return Opinion(Verdict.AWASH, Reason.CLIPPED, wanted, {"ceiling_dbfs": target.ceiling_dbfs})
+    return Opinion(Verdict.AWASH, Reason.CLIPPED, wanted, {"hidden_db": hidden})

@@ -13,13 +13,22 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.coach.ticks import TICK_S
+from dsp.tail import fit_tail
 from dsp.types import Floats
+
+CENSORED_AT_DBFS = -0.01
+"""What peaks here or higher was cut off, and its true peak is hidden."""
 
 _BOTTOM_DBFS = -120.0
 _TOP_DBFS = 12.0
 _CLASS_DB = 0.1
 _TICKS_PER_BLOCK = 10
 _MAX_BLOCKS = 7200
+_MAX_TICK_PEAKS = 600
+# Tick peaks over the level that one in five passes fall off like this in the mean, before any are heard.
+_PRIOR_SLOPE_DB = 2.0
+_PRIOR_TICKS = 12.0
+_MOST_CUT_SHARE = 0.1
 _CLASSES = round((_TOP_DBFS - _BOTTOM_DBFS) / _CLASS_DB)
 
 # Loud playing is the part of the playing whose slow average lies within 6 dB of the level that 5 % of it
@@ -60,6 +69,7 @@ class Evidence:
         self._blocks: deque[float] = deque(maxlen=longest)
         self._block_ticks = 0
         self._block_peak = -math.inf
+        self._tick_peaks: deque[float] = deque(maxlen=memory_ticks or _MAX_TICK_PEAKS)
 
     @property
     def oldest_tick(self) -> int:
@@ -82,6 +92,7 @@ class Evidence:
             Only ticks with this average or more count into the blocks of the forecast.
         """
         for peak in peak_dbfs[average_dbfs >= playing_dbfs].tolist():
+            self._tick_peaks.append(peak)
             self._block_peak = max(self._block_peak, peak)
             self._block_ticks += 1
             if self._block_ticks == _TICKS_PER_BLOCK:
@@ -103,6 +114,21 @@ class Evidence:
     def block_peaks_dbfs(self) -> Floats:
         """(blocks,): the highest sample of each second of playing, pauses left out, oldest first."""
         return np.array(self._blocks)
+
+    def uncut_peak_dbfs(self) -> float | None:
+        """Where the highest peak would lie had nothing been cut off at full scale, from those that were not.
+
+        None where too much was cut off, or too little was heard, to see how the peaks fall off.
+        """
+        peaks = np.array(self._tick_peaks)
+        if not peaks.size or np.mean(peaks >= CENSORED_AT_DBFS) > _MOST_CUT_SHARE:
+            return None
+        tail = fit_tail(peaks, censored_at_db=CENSORED_AT_DBFS)
+        if tail is None:
+            return None
+        total = tail.scale_db * tail.uncensored + _PRIOR_SLOPE_DB * _PRIOR_TICKS
+        slope_db = total / (tail.uncensored + _PRIOR_TICKS)
+        return tail.threshold_db + slope_db * math.log(max(1.0, tail.clusters))
 
     def levels(self, threshold_dbfs: float) -> Levels | None:
         """Weigh what lies above the threshold; None when nothing does."""

@@ -15,6 +15,7 @@ from statistics import NormalDist
 
 import numpy as np
 
+from app.coach.evidence import CENSORED_AT_DBFS
 from app.coach.judgement import Target
 from app.coach.parts import PartProfile
 from dsp.tail import Tail, fit_tail, record_probability
@@ -24,8 +25,6 @@ BLOCK_S = 1.0
 ENOUGH_BLOCKS = 8
 
 FULL_SCALE_DBFS = 0.0
-CENSORED_AT_DBFS = -0.01
-"""A block that peaks here or higher was cut off: its true peak is hidden."""
 
 # The slope that sampled instruments show before anything is heard, and how many exceedances that is worth.
 _PRIOR_SCALE_DB = 0.75

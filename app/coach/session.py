@@ -26,13 +26,13 @@ from dsp.reading import Clip, ClipKind
 from dsp.types import Floats
 
 QUIET_S = 3.0
-LOUD_PLAYING_S = 10.0
-LOUD_MOST_S = 20.0
+LOUD_PLAYING_S = 24.0
+LOUD_MOST_S = 36.0
 LOUD_S = 3.0
 CHECK_PLAYING_S = 8.0
 CHECK_LOUD_S = 2.0
 
-_CLIPPED_PLAYING_S = 4.0
+_CLIPPED_PLAYING_S = 8.0
 # Quiet is steady and not loud: somebody who holds a note is steady too.
 _QUIET_SPREAD_DB = 4.0
 _LOUDEST_QUIET_DBFS = -36.0
@@ -41,8 +41,10 @@ _RISING_BLOCKS = 2
 _TOLERANCE_DB = 1.5
 _THERE_TICKS = 15
 _FOLLOW_TICKS = 20
-# A check is lenient: turning again for less than the hand's own error gains nothing.
-_CHECK_MARGIN_DB = 1.0
+# Whoever is at the knob may as well aim at the middle: the fair zone is narrower than the live verdict's.
+# The check, shorter and after a hand that misses by a decibel, is more lenient.
+_LOUD_MARGIN_DB = -2.0
+_CHECK_MARGIN_DB = 0.0
 
 
 class Step(StrEnum):
@@ -229,12 +231,18 @@ class GuidedSession:
         elif rising and levels.playing_s < LOUD_MOST_S:
             self._cue = Cue.STILL_RISING
         else:
-            self._advise(levels, margin_db=_CHECK_MARGIN_DB if self._step is Step.CHECK else 0.0)
+            self._advise(levels, margin_db=_CHECK_MARGIN_DB if self._step is Step.CHECK else _LOUD_MARGIN_DB)
 
     def _advise(self, levels: Levels, margin_db: float) -> None:
         allowance = take_allowance_db(self._profile, levels.playing_s, self._take_s)
         if self._clipped:
-            opinion = weigh_clipped(levels, self._profile, self._target, allowance_db=allowance)
+            opinion = weigh_clipped(
+                levels,
+                self._profile,
+                self._target,
+                allowance_db=allowance,
+                uncut_peak_dbfs=self._evidence.uncut_peak_dbfs(),
+            )
         else:
             opinion = weigh(levels, self._profile, self._target, allowance_db=allowance, margin_db=margin_db)
             noise = self._quiet_dbfs + self._turned_db if self._quiet_dbfs > -120.0 else math.nan

@@ -201,7 +201,13 @@ class ChannelCoach:
         heard_s = 0.0 if levels is None else levels.playing_s
         allowance = take_allowance_db(self.profile, heard_s, self.take_s)
         if ClipKind.FULL_SCALE in self._clip_ticks:
-            return weigh_clipped(levels, self.profile, self.target, allowance_db=allowance)
+            return weigh_clipped(
+                levels,
+                self.profile,
+                self.target,
+                allowance_db=allowance,
+                uncut_peak_dbfs=self._evidence.uncut_peak_dbfs(),
+            )
         if levels is None:
             return Opinion(Verdict.SLACK, Reason.NOTHING_HEARD, 0.0)
         opinion = weigh(levels, self.profile, self.target, allowance_db=allowance, margin_db=margin_db)

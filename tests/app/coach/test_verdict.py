@@ -83,8 +83,16 @@ class TestVerdicts:
 
     def test_clipping_asks_for_at_least_the_usual_crest(self):
         judgement = hear(coach(), level(-5, 0, 5), level(-5, 0, 0.1), clips=[clip()])
-        # The peak lies 12 dB over the average of -5 and belongs at -10.
-        assert (judgement.verdict, judgement.gain_change_db) == (Verdict.AWASH, -17)
+        # The peak lies the part's crest over the average of -5, and belongs at -10.
+        assert PLAIN.crest_db == 13.0
+        assert (judgement.verdict, judgement.gain_change_db) == (Verdict.AWASH, -18)
+
+    def test_peaks_that_were_not_cut_off_tell_of_those_that_were(self):
+        average, peak = playing(-16, 14, 20)
+        peak += 0.5 - peak.max()
+        mild = hear(coach(), (average, np.minimum(peak, 0.0)), level(-16, -5, 0.1), clips=[clip()])
+        # Only the tips are gone: little more than a clip at full scale asks for.
+        assert -15 <= mild.gain_change_db <= -10
 
     def test_flat_tops_are_a_possibility_and_not_a_clip(self):
         judgement = hear(coach(), level(-18, -9, 5), level(-18, -9, 2), clips=[clip(ClipKind.FLAT_TOP)])

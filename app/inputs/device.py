@@ -304,10 +304,13 @@ class _Open:
 
     def let_go(self) -> None:
         """Stop the stream. In the audio-control thread."""
+        gone = self._gone or self.capture.finished  # looked at before stopping, which finishes it as well
         try:
             self.capture.stop()
         finally:
             self._gag.take_off()
+            if gone:
+                self._audio.distrust_list()
             self._audio.stream_closed(self.capture)
 
     def stats(self) -> SourceStats:

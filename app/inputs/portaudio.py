@@ -138,6 +138,10 @@ class AudioControl:
         if self._relist_wanted and not self._open_streams:
             self.relist(older_than_s=0.0)
 
+    def distrust_list(self) -> None:
+        """Take the list of devices as old from now on, because one of them has gone."""
+        self._listed_s = float("-inf")
+
     def relist(self, *, older_than_s: float = _RELIST_AGE_S) -> bool:
         """Have PortAudio look for devices again, unless it did just now.
 

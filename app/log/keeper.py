@@ -155,11 +155,12 @@ class TakeKeeper:
             self._finish_late()
 
     def close(self) -> None:
-        """End whatever runs, because the program ends. The log is closed by its owner."""
-        with self._lock:
-            self._asked = None
-            self._end(TakeState.CLOSED)
-            self._finish_late()
+        """End whatever runs, because the program ends.
+
+        Before the engine stops, so that the take ends as asked, and the clips that the engine finds when it
+        stops still get into it. The log is closed after that, by its owner.
+        """
+        self.end()
 
     @property
     def current(self) -> TakeView | None:

@@ -129,6 +129,17 @@ def test_a_clip_reported_after_the_end_still_belongs_to_its_take(keeper, log, re
     assert log.events(1) == [("clip", 0, 15), ("clip", 10, 30)]
 
 
+def test_a_clip_that_is_found_when_the_engine_stops_still_belongs_to_the_take(keeper, log, reports):
+    keeper.begin()
+    keeper(reports(10))
+    keeper.close()
+    keeper(reports.with_clips((4_790, 10, 0), hops=0))
+    keeper.input_gone()
+    assert log.events() == [("clip", 4_790, 10)]
+    assert (log.last().state, log.last().verdict) == (TakeState.CLOSED, Verdict.AWASH)
+    assert log.last().final
+
+
 def test_a_finished_take_is_let_go_of(keeper, log, reports):
     keeper.begin()
     keeper(reports())

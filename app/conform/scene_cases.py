@@ -207,7 +207,7 @@ def _short_runs(rate_hz: int) -> Trial:
 
 
 def _flat_tops(rate_hz: int) -> Trial:
-    seconds, factor, ceiling = 20.0, 4, 0.5
+    seconds, factor, ceiling = 12.0, 4, 0.5
     rows = (words.overloaded_chords(), words.clean_chords(), words.steady_sine(), words.square_wave_synth())
 
     def signal() -> Blocks:

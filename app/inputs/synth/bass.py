@@ -20,7 +20,7 @@ _LONGEST_S = 2.2
 _STORED_S = 150.0
 _TAKES = 3
 """Different plucks of the same note."""
-_FULL_EFFORT = 0.215
+_FULL_EFFORT = 0.179
 _VERSE = ((0.0, 0, 0.0), (1.5, 0, -3.0), (2.0, 7, -1.5), (3.5, 12, -4.0))
 _CHORUS = (
     (0.0, 0, 0.0),
@@ -65,7 +65,7 @@ def _notes(section: Section, random: np.random.Generator) -> list[_Note]:
             starts[i],
             min(ends[i] - (0.0 if random.random() < 0.7 else 0.08), starts[i] + _LONGEST_S),
             pitch,
-            section.effort_db + level_db + random.triangular(-1.5, 0.0, 0.8),
+            section.effort_db + level_db + random.triangular(-1.2, 0.0, 0.5),
             int(random.integers(_TAKES)),
         )
         for i, (_, pitch, level_db) in enumerate(beats)

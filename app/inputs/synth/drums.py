@@ -18,7 +18,7 @@ from dsp.types import Floats, Samples
 
 CHANNELS = 4
 """Kick, snare, overhead left, overhead right."""
-_FULL_EFFORT = 0.37
+_FULL_EFFORT = 0.275
 _TAKES = 4
 """Different strokes of the same drum."""
 _STORED_S = 60.0
@@ -87,7 +87,7 @@ def _hits(section: Section, random: np.random.Generator) -> list[_Hit]:
             _Hit(
                 at_s + float(np.clip(random.normal(0.0, 0.005), -0.015, 0.015)),
                 drum,
-                section.effort_db + level_db + random.triangular(-2.0, 0.0, 0.8),
+                section.effort_db + level_db + random.triangular(-2.0, 0.0, 0.5),
                 int(random.integers(_TAKES)),
             )
             for at_s, drum, level_db in hits

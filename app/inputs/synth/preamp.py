@@ -11,8 +11,8 @@ from dsp.types import Samples
 
 TURN_S = 0.010
 """How long the gain takes to follow the knob: short enough to feel at once, long enough not to click."""
-OVERLOAD_DBFS = -12.0
-"""Where an overloading preamp goes flat."""
+OVERLOAD_DBFS = -17.0
+"""Where an overloading preamp goes flat: with the gain at 0, full effort is 6 dB too much for it."""
 
 
 class Preamp:
@@ -54,8 +54,8 @@ class Preamp:
 
 
 def _overload(samples: Samples, limit: float) -> Samples:
-    """Straight up to 0.8 of the limit, bent up to 1.2 of it, flat beyond."""
+    """Straight up to 0.9 of the limit, bent up to 1.1 of it, flat beyond."""
     size = np.abs(samples)
-    over = np.clip(size - np.float32(0.8 * limit), 0.0, 0.4 * limit)
-    bent = np.minimum(size, np.float32(0.8 * limit)) + over - over * over / np.float32(0.8 * limit)
+    over = np.clip(size - np.float32(0.9 * limit), 0.0, 0.2 * limit)
+    bent = np.minimum(size, np.float32(0.9 * limit)) + over - over * over / np.float32(0.4 * limit)
     return np.copysign(bent, samples)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -15,7 +16,7 @@ from app.inputs.synth.store import NoteStore
 from dsp.decibels import db_to_amplitude
 from dsp.types import Floats
 
-_FULL_EFFORT = 0.072
+_FULL_EFFORT = 0.06
 _LONGEST_S = 2.4
 _STORED_S = 180.0
 _OPEN = (40, 45, 50, 55, 59, 64)
@@ -97,14 +98,16 @@ def _notes(section: Section, random: np.random.Generator) -> list[_Note]:
         for stroke in pattern:
             at_s = section.bar_start_s(bar) + stroke.beat * section.beat_s
             at_s += float(np.clip(random.normal(0.0, 0.007), -0.02, 0.02))
-            level_db = section.effort_db + stroke.level_db + random.triangular(-1.5, 0.0, 0.8)
+            level_db = section.effort_db + stroke.level_db + random.triangular(-1.2, 0.0, 0.5)
             strings = [string for string, fret in enumerate(_FRETS[chord]) if fret is not None]
             if not stroke.down:
                 strings = strings[:1:-1]
+            # The hand brings the same strength, however many strings it meets.
+            level_db -= 7.0 * math.log10(len(strings) / 5.0)
             gap_s = random.uniform(0.005, 0.011) * (1.0 if stroke.down else 0.8)
             for order, string in enumerate(strings):
                 pitch = _OPEN[string] + (_FRETS[chord][string] or 0)
-                string_db = level_db + random.uniform(-2.0, 0.0) - (0.3 * order if not stroke.down else 0.0)
+                string_db = level_db + random.uniform(-1.5, 0.0) - (0.3 * order if not stroke.down else 0.0)
                 start_s = at_s + order * gap_s
                 struck[string].append(_Note(start_s, min(leave_s, start_s + _LONGEST_S), pitch, string_db))
     end_of_time = _Note(np.inf, np.inf, 0, 0.0)
@@ -124,7 +127,7 @@ def _sound(note: _Note, store: NoteStore, seed: int, rate_hz: int) -> Sound:
             _STRING,
             midi_hz(note.pitch),
             seconds=_LONGEST_S,
-            bright_hz=(900.0, 1400.0, 2200.0)[layer],
+            bright_hz=(800.0, 1200.0, 1700.0)[layer],
             rate_hz=rate_hz,
             random=luck(seed, Desk.GUITAR, 1 << 40, note.pitch, layer),
         ),

@@ -20,7 +20,7 @@ from app.inputs.synth.store import NoteStore
 from dsp.decibels import db_to_amplitude
 from dsp.types import Samples
 
-_FULL_EFFORT = 0.13
+_FULL_EFFORT = 0.111
 _STORED_S = 20.0
 _FORMANTS_HZ = {
     "a": (730.0, 1150.0, 2500.0),

@@ -65,14 +65,14 @@ def test_an_overloaded_preamp_bends_and_then_goes_flat_below_full_scale() -> Non
     limit = db_to_amplitude(OVERLOAD_DBFS)
     rising = np.linspace(-1.0, 1.0, 4001, dtype=np.float32)[:, np.newaxis]
     out = Preamp(0.0, _RATE, overload=True).process(rising, 0.0)
-    straight = np.abs(rising) <= 0.8 * limit
+    straight = np.abs(rising) <= 0.9 * limit
     np.testing.assert_allclose(out[straight], rising[straight], atol=1e-7)
-    flat = np.abs(rising) >= 1.2 * limit
+    flat = np.abs(rising) >= 1.1 * limit
     np.testing.assert_allclose(np.abs(out[flat]), limit, rtol=1e-5)
     assert np.all(np.diff(out[:, 0]) >= -1e-7)
     # Bent: no corner where the straight part ends.
     slopes = np.diff(out[:, 0]) / np.diff(rising[:, 0])
-    assert np.max(np.abs(np.diff(slopes))) < 0.01
+    assert np.max(np.abs(np.diff(slopes))) < 0.03
 
 
 def test_turning_down_frees_an_overloaded_preamp() -> None:

@@ -12,6 +12,7 @@ from dsp.decibels import AES17_OFFSET_DB, amplitude_to_db, mean_square_to_dbfs
 from dsp.faults import FaultFinder
 from dsp.flattops import FlatTopFinder
 from dsp.hops import HopBuffer, hop_frames
+from dsp.hum import HumFinder
 from dsp.loudness import Loudness
 from dsp.noise import NoiseFloor
 from dsp.peaks import PeakHold, hop_peaks
@@ -75,6 +76,7 @@ class Chain:
         self._true_peak = TruePeak(rate_hz, channels, hop)
         self._loudness = Loudness(rate_hz, channels, hop)
         self._noise = NoiseFloor(rate_hz, channels, hop, noise_memory_s)
+        self._hum = HumFinder(rate_hz, channels, hop)
         self._clips = ClipFinder(rate_hz, channels)
         self._flat_tops = FlatTopFinder(rate_hz, channels, hop)
         self._faults = FaultFinder(rate_hz, channels, hop, claimed_bits=claimed_bits)
@@ -134,7 +136,7 @@ class Chain:
             rate_hz=self.rate_hz,
             frames=totals.frames,
             peak_dbfs=peak_dbfs,
-            true_peak_dbtp=np.maximum(self._true_peak.max_dbtp, peak_dbfs),
+            true_peak_dbtp=self._true_peak.overall_dbtp.copy(),
             average_max_dbfs=totals.average_max_dbfs.copy(),
             rms_dbfs=rms_dbfs,
             crest_db=crest_db,
@@ -145,7 +147,7 @@ class Chain:
             range_lu=self._loudness.range_lu,
             momentary_max_lufs=self._loudness.momentary_max_lufs,
             short_term_max_lufs=self._loudness.short_term_max_lufs,
-            hum=(None,) * self.channels,
+            hum=self._hum.overall,
             faults=self._with_bad_samples(self._faults.final()),
             inter_sample_overs=self._true_peak.overs.copy(),
             bad_samples=totals.bad_samples,
@@ -166,10 +168,11 @@ class Chain:
             hops, peaks, bad_samples = self._mend(np.asfortranarray(hops))
             average_dbfs = self._average.process(hops)
             self._hold.process(peaks)
-            self._true_peak.process(hops)
+            self._true_peak.process(hops, peaks)
             momentary_lufs, short_term_lufs = self._loudness.process(hops)
             mean_squares = hop_mean_squares(hops, self.hop_frames)
             self._noise.process(hops)
+            self._hum.process(hops)
             clips = (
                 *self._clips.process(hops, start_frame, peaks),
                 *self._flat_tops.process(hops, start_frame),
@@ -201,7 +204,7 @@ class Chain:
             noise_floor_dbfs=self._noise.level_dbfs.copy(),
             noise_floor_dba=self._noise.level_dba.copy(),
             clips=clips,
-            hum=(None,) * self.channels,
+            hum=self._hum.found,
             faults=self._with_bad_samples(self._faults.faults),
             bad_samples=bad_samples,
         )

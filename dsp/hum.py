@@ -1,0 +1,223 @@
+"""Mains hum: a steady 50 or 60 Hz with its harmonics, found while somebody plays.
+
+The input is brought down to 2 kHz and cut into frames of one second, four a second. In each frequency bin the
+tenth percentile over ten seconds keeps what is there nearly all the time, which hum is and notes are not
+(after Brandt and Bitzer, J. Audio Eng. Soc. 62(9), 2014, who compare quantiles over time). Hum is claimed
+where at least three of the first six harmonics stand out of their neighbourhood at their exact places, an
+odd one among them, so that a held bass note is not accused: it has one or two harmonics there, or only even
+ones. 300 Hz belongs to both combs and counts for neither.
+
+Frames that hold notes say nothing about the hum under them: pauses of a second or more are what is needed.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from dsp.decibels import mean_square_to_dbfs
+from dsp.reading import Hum
+from dsp.types import Floats, Samples
+
+_SAMPLES_A_HOP = 20
+_FRAME = 2000
+_STEP_HOPS = 25
+_FRAMES = 37  # ten seconds: (37 - 1) / 4 s + 1 s
+_LEAST_FRAMES = 17  # five seconds, with less nobody can tell
+_PERCENTILE = 10.0
+_HARMONICS = range(1, 7)
+_SHARED_HZ = 300.0
+_STANDS_OUT_DB = 10.0
+_LEAST_HITS, _LEAST_LEAD = 3, 2
+_SIDE_BINS = tuple(side for far in range(6, 16) for side in (-far, far))
+"""Beyond the window's main lobe of ±4 bins, within 15 Hz."""
+_GRID_HZ = 0.5
+"""Grids stay within ±0.2 Hz in normal operation; the low G of a bass lies 1 Hz under 50 Hz."""
+_LOBE = 4
+
+
+@dataclass(frozen=True, slots=True)
+class _Comb:
+    """One mains frequency in one spectrum."""
+
+    mains_hz: int
+    hits: int
+    odd_hits: int
+    mean_square: float
+
+
+class HumFinder:
+    """Watches for hum on each channel.
+
+    Parameters
+    ----------
+    rate_hz, channels, frames_per_hop
+        The grid that :meth:`process` is fed on.
+    """
+
+    def __init__(self, rate_hz: int, channels: int, frames_per_hop: int) -> None:
+        self._channels = channels
+        self._hop = frames_per_hop
+        self._slow_rate_hz = _SAMPLES_A_HOP * rate_hz / frames_per_hop
+        self._decimator = _decimator(frames_per_hop)
+        self._before: Samples = np.zeros((self._decimator.shape[0] - frames_per_hop, channels), np.float32)
+        self._slow: npt.NDArray[np.float32] = np.zeros((channels, _FRAME), np.float32)
+        self._hops = 0
+        self._spectra: Floats = np.zeros((_FRAMES, channels, _bins()))
+        self._count = 0
+        self._judged = 0
+        self._found: tuple[Hum | None, ...] = (None,) * channels
+        self._tallies = [_Tally() for _ in range(channels)]
+
+    @property
+    def found(self) -> tuple[Hum | None, ...]:
+        """The hum on each channel over the last ten seconds."""
+        self._judge()
+        return self._found
+
+    @property
+    def overall(self) -> tuple[Hum | None, ...]:
+        """The hum on each channel over everything: what was found in a tenth of the time at least."""
+        self._judge(last=True)
+        return tuple(tally.verdict() for tally in self._tallies)
+
+    def process(self, hops: Samples) -> None:
+        """Take in whole hops, ``(n * frames_per_hop, channels)``."""
+        slow = self._decimate(hops)
+        done, count = 0, hops.shape[0] // self._hop
+        while done < count:
+            take = min(count - done, _STEP_HOPS - self._hops % _STEP_HOPS)
+            new = slow[:, done * _SAMPLES_A_HOP : (done + take) * _SAMPLES_A_HOP]
+            self._slow = np.concatenate((self._slow[:, new.shape[1] :], new), axis=1)
+            self._hops += take
+            done += take
+            if self._hops % _STEP_HOPS == 0 and self._hops * _SAMPLES_A_HOP >= _FRAME:
+                self._spectra[self._count % _FRAMES] = _spectrum(self._slow)
+                self._count += 1
+                if self._count % _FRAMES == 0:
+                    self._judge()
+                    self._tally()
+
+    def _decimate(self, hops: Samples) -> npt.NDArray[np.float32]:
+        """20 samples a hop: (channels, samples)."""
+        taps, hop = self._decimator.shape[0], self._hop
+        joined = np.concatenate((self._before, hops))
+        self._before = joined[hops.shape[0] :].copy()
+        count = hops.shape[0] // hop
+        slow = np.empty((self._channels, count * _SAMPLES_A_HOP), np.float32)
+        for channel in range(self._channels):
+            column = np.ascontiguousarray(joined[:, channel])
+            windows = np.lib.stride_tricks.sliding_window_view(column, taps)[::hop]
+            slow[channel] = (windows @ self._decimator).ravel()
+        return slow
+
+    def _judge(self, *, last: bool = False) -> None:
+        """Bring :attr:`found` up to the newest spectrum."""
+        if last and self._count % _FRAMES >= _LEAST_FRAMES and not any(t.count for t in self._tallies):
+            self._judge()
+            self._tally()
+            return
+        if self._judged == self._count or self._count < _LEAST_FRAMES:
+            return
+        self._judged = self._count
+        spectra = self._spectra[: min(self._count, _FRAMES)]
+        steady = np.percentile(spectra, _PERCENTILE, axis=0)
+        self._found = tuple(_hum(spectrum, self._slow_rate_hz / _FRAME) for spectrum in steady)
+
+    def _tally(self) -> None:
+        for tally, hum in zip(self._tallies, self._found, strict=True):
+            tally.add(hum)
+
+
+class _Tally:
+    """How often hum was found, and how loud."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        self._levels_dbfs: dict[int, list[float]] = {50: [], 60: []}
+
+    def add(self, hum: Hum | None) -> None:
+        self.count += 1
+        if hum is not None:
+            self._levels_dbfs[hum.mains_hz].append(hum.level_dbfs)
+
+    def verdict(self) -> Hum | None:
+        mains_hz, levels_dbfs = max(self._levels_dbfs.items(), key=lambda item: len(item[1]))
+        if not levels_dbfs or len(levels_dbfs) < self.count / 10:
+            return None
+        return Hum(mains_hz, float(np.median(levels_dbfs)))
+
+
+def _hum(steady: Floats, bin_hz: float) -> Hum | None:
+    """The hum in one channel's steady spectrum."""
+    combs = [_comb(steady, bin_hz, mains_hz) for mains_hz in (50, 60)]
+    best, other = sorted(combs, key=lambda comb: comb.hits, reverse=True)
+    if best.hits < _LEAST_HITS or not best.odd_hits or best.hits - other.hits < _LEAST_LEAD:
+        return None
+    return Hum(best.mains_hz, mean_square_to_dbfs(best.mean_square))
+
+
+def _comb(steady: Floats, bin_hz: float, mains_hz: int) -> _Comb:
+    hits = odd_hits = 0
+    mean_square = 0.0
+    for harmonic in _HARMONICS:
+        centre = harmonic * mains_hz / bin_hz
+        reach = harmonic * _GRID_HZ / bin_hz
+        first, last = math.floor(centre - reach), math.ceil(centre + reach)
+        peak = first + int(np.argmax(steady[first : last + 1]))
+        if not steady[peak - 1] < steady[peak] > steady[peak + 1]:
+            continue
+        side = float(np.median(steady[[peak + offset for offset in _SIDE_BINS]]))
+        if steady[peak] < side * 10.0 ** (_STANDS_OUT_DB / 10.0) or steady[peak] <= 0.0:
+            continue
+        lobe = float(steady[peak - _LOBE : peak + _LOBE + 1].sum())
+        mean_square += max(0.0, lobe - (2 * _LOBE + 1) * side)
+        if harmonic * mains_hz != _SHARED_HZ:
+            hits += 1
+            odd_hits += harmonic % 2
+    return _Comb(mains_hz, hits, odd_hits, mean_square)
+
+
+def _spectrum(frames: npt.NDArray[np.float32]) -> Floats:
+    """Power spectrum of one-second frames, (channels, samples) → (channels, bins).
+
+    The bins of a line's main lobe add up to its mean square.
+    """
+    spectrum = np.fft.rfft(frames * _window(), axis=1)[:, : _bins()]
+    power: Floats = spectrum.real.astype(np.float64) ** 2 + spectrum.imag.astype(np.float64) ** 2
+    return power * (2.0 / _FRAME**2)
+
+
+@cache
+def _window() -> npt.NDArray[np.float32]:
+    """Four-term Blackman-Harris, sidelobes at -92 dB (Harris, Proc. IEEE 66(1), 1978)."""
+    phase = 2.0 * np.pi * np.arange(_FRAME) / _FRAME
+    terms = (0.35875, -0.48829, 0.14128, -0.01168)
+    window = sum(term * np.cos(k * phase) for k, term in enumerate(terms))
+    return np.asarray(window / np.sqrt(np.mean(np.square(window))), np.float32)
+
+
+def _bins() -> int:
+    """Enough for the sixth harmonic of 60 Hz with its neighbourhood."""
+    return 400
+
+
+@cache
+def _decimator(frames_per_hop: int) -> npt.NDArray[np.float32]:
+    """A low-pass and decimator in one matrix: a window of samples in, the 20 samples of a hop out.
+
+    Passes 360 Hz and stops 1640 Hz, where the first alias of 360 Hz lies: a windowed sinc at 1 kHz, Kaiser
+    window for 90 dB (Kaiser's design formula).
+    """
+    step = frames_per_hop / _SAMPLES_A_HOP
+    half = math.ceil(0.5 * (90.0 - 7.95) / (14.36 * 1280.0 / (2000.0 * step)))
+    taps = frames_per_hop + 2 * half
+    # Output n looks at the input around n * step; a fractional step moves the sinc, not the sample.
+    at = np.arange(taps)[:, np.newaxis] - half - step * np.arange(_SAMPLES_A_HOP)[np.newaxis, :]
+    inside = np.clip(1.0 - np.square(at / half), 0.0, None)
+    kernel = np.sinc(at / step) * np.i0(0.1102 * (90.0 - 8.7) * np.sqrt(inside)) * (np.abs(at) <= half)
+    return np.asarray(kernel / kernel.sum(axis=0), np.float32)

@@ -35,8 +35,9 @@ below what any two microphones or a stereo effect agree to."""
 INVERTED_CORRELATION = -0.9
 """Two different microphones, or a stereo effect, do not come near this over seconds."""
 
-DC_OFFSET = 0.002
-"""A step of −54 dBFS, which is a click wherever a recording is cut. Converters stay below a tenth of this."""
+DC_OFFSET = 0.004
+"""A step of −48 dBFS is a click wherever a recording is cut, louder than most rooms. A sound converter stays
+below a tenth of this; lopsided waves of a sampler that nothing couples reach half of it."""
 DC_TIME_S = 3.0
 """Time constant of each of two averages in a row: 20 Hz at full scale is down to 0.00001 after them."""
 
@@ -114,7 +115,7 @@ class FaultFinder:
         if self._hops and self._silent_hops == self._hops:
             return (Fault(FaultKind.DIGITAL_SILENCE, value=self._silent_hops * self._hop_s),)
         found = self._balance.overall(rest) + self._offset.overall(rest)
-        return tuple(found + self._resolution.faults() + self._pumping.faults())
+        return tuple(found + self._resolution.faults() + self._pumping.faults(ever=True))
 
     def _second(self, figures: _Hops) -> None:
         self._balance.process(figures)
@@ -157,7 +158,7 @@ def _measure(hops: Samples, hop: int) -> _Hops:
 
 
 def _mean_product(a: Samples, b: Samples) -> Floats:
-    return np.asarray(np.einsum("chf,chf->hc", a, b), np.float64) / a.shape[2]
+    return np.asarray((a * b).mean(axis=2).T, np.float64)
 
 
 def _joined(parts: list[_Hops]) -> _Hops:

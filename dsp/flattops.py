@@ -228,7 +228,7 @@ def find_ceilings(counts: _Counts, least: float) -> list[Ceiling]:
     begin, end = max(0, int(occupied[-1]) + 1 - 7 * _OCTAVE // 2), int(occupied[-1]) + 1 + _HALF_SPIKE
     total = np.zeros((*counts.shape[:2], end - begin + 1))
     np.cumsum(counts[:, :, begin:end], axis=2, out=total[:, :, 1:])
-    # Ringing goes above the ceiling, and a wrong corner frequency can blow the samples up to twice its height.
+    # Ringing goes above the ceiling, and a wrong corner frequency can blow it up to more than twice.
     first, last = max(_BELOW + _HALF_SPIKE, end - begin - 3 * _OCTAVE // 2), end - begin - _HALF_SPIKE
     spike, share = _spikes(total, first, last)
     above = total[:, :, -1:] - total[:, :, first + _HALF_SPIKE + 1 : last + _HALF_SPIKE + 1]

@@ -7,8 +7,8 @@ such pauses among the last ones; a player who swells, a reverberation and a fade
 
 from __future__ import annotations
 
-import math
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,9 +30,9 @@ MOST_BACKWARD_DB = 1.0
 """A climb may fall back by so much between two levels."""
 MOST_STEP = 0.5
 """No single step makes up more than this part of the climb: a bang or a breath is not a gain."""
-PAUSES = 6
+PAUSES = 8
 """So many pauses are remembered ..."""
-LEAST_CLIMBS = 4
+LEAST_CLIMBS = 3
 """... and so many of them must climb, at rates within a factor of two of their median."""
 LOWEST_DB = -100.0
 """Below this there is nothing that a gain could turn up."""
@@ -59,11 +59,11 @@ class PumpingFinder:
             for level_db in levels_db[:, index].tolist():
                 channel.tick(level_db)
 
-    def faults(self) -> list[Fault]:
-        """One fault for each channel that pumps; its value is the median climb in decibels."""
+    def faults(self, *, ever: bool = False) -> list[Fault]:
+        """One fault for each channel that pumps, or ``ever`` did; the value is the median climb in dB."""
         found: list[Fault] = []
         for index, channel in enumerate(self._channels):
-            rise_db = channel.climb_db()
+            rise_db = channel.last_claim_db if ever else channel.claim_db
             if rise_db is not None:
                 found.append(Fault(FaultKind.PUMPING, index, round(rise_db, 1)))
         return found
@@ -77,6 +77,8 @@ class _Channel:
         self._longest = round(30.0 / tick_s)
         self._quiet: list[float] = []
         self._pauses: deque[_Pause] = deque(maxlen=PAUSES)
+        self.claim_db: float | None = None
+        self.last_claim_db: float | None = None
 
     def tick(self, level_db: float) -> None:
         self._loud_db = max(level_db, self._loud_db - self._fall_db)
@@ -86,19 +88,20 @@ class _Channel:
             return
         if len(self._quiet) > LEAST_RISE_TICKS + 1:
             self._pauses.append(_judge(self._quiet, level_db))
+            self.claim_db = _common_climb_db(self._pauses)
+            if self.claim_db is not None:
+                self.last_claim_db = self.claim_db
         self._quiet = []
 
-    def climb_db(self) -> float | None:
-        """The median climb of the last pauses, or None when they do not show an automatic gain."""
-        climbs = [pause for pause in self._pauses if pause.rate_db > 0]
-        if len(climbs) < LEAST_CLIMBS:
-            return None
-        rates = sorted(pause.rate_db for pause in climbs)
-        middle = rates[len(rates) // 2]
-        alike = [pause for pause in climbs if middle / 2 <= pause.rate_db <= middle * 2]
-        if len(alike) < LEAST_CLIMBS:
-            return None
-        return float(np.median([pause.rise_db for pause in alike]))
+
+def _common_climb_db(pauses: Iterable[_Pause]) -> float | None:
+    """The median climb of pauses, or None when they do not show an automatic gain."""
+    climbs = [pause for pause in pauses if pause.rate_db > 0]
+    if len(climbs) < LEAST_CLIMBS:
+        return None
+    middle = float(np.median([pause.rate_db for pause in climbs]))
+    alike = [pause.rise_db for pause in climbs if middle / 2 <= pause.rate_db <= middle * 2]
+    return float(np.median(alike)) if len(alike) >= LEAST_CLIMBS else None
 
 
 _FLAT = _Pause(0.0, 0.0)
@@ -127,4 +130,4 @@ def _judge(quiet_db: list[float], next_db: float) -> _Pause:
     from_tick = int(np.argmax(climb >= quarter))
     to_tick = int(np.argmax(climb >= three))
     rate_db = 0.5 * rise_db / max(1, to_tick - from_tick)
-    return _Pause(rise_db, rate_db) if math.isfinite(rate_db) else _FLAT
+    return _Pause(rise_db, rate_db)

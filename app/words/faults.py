@@ -83,8 +83,8 @@ def _inverted_channels(channel: int | None, value: float | None) -> str:  # noqa
 def _dc_offset(channel: int | None, value: float | None) -> str:
     if value is None:
         return _(
-            "{where} is shifted by a constant voltage, which makes cuts click: look at the sound card and its "
-            "driver, or switch on a low-cut filter."
+            "{where} is shifted by a constant voltage, which makes cuts click: look at the sound card and "
+            "its driver, or switch on a low-cut filter."
         ).format(where=_where(channel))
     return _(
         "{where} is shifted by {percent} % of full scale, which makes cuts click: look at the sound card and "
@@ -95,12 +95,12 @@ def _dc_offset(channel: int | None, value: float | None) -> str:
 def _low_resolution(channel: int | None, value: float | None) -> str:
     if value is None:
         return _(
-            "{where} leaves its low bits at zero: look for the bit depth in the settings of the interface and "
-            "of the operating system."
+            "{where} leaves its low bits at zero: look for the bit depth in the settings of the interface "
+            "and of the operating system."
         ).format(where=_where(channel))
     return _(
-        "{where} uses no more than {bits} bits: look for the bit depth in the settings of the interface and of "
-        "the operating system."
+        "{where} uses no more than {bits} bits: look for the bit depth in the settings of the interface and "
+        "of the operating system."
     ).format(where=_where(channel), bits=round(value))
 
 
@@ -111,13 +111,13 @@ def _pumping(channel: int | None, value: float | None) -> str:
             "enhancements in the operating system and on the interface."
         ).format(where=_where(channel))
     return _(
-        "{where} seems to change its own gain, its noise climbs by {rise} dB in the pauses: switch off automatic "
-        "gain and sound enhancements in the operating system and on the interface."
+        "{where} seems to change its own gain, its noise climbs by {rise} dB in the pauses: switch off "
+        "automatic gain and sound enhancements in the operating system and on the interface."
     ).format(where=_where(channel), rise=decibels(value, 0))
 
 
 def _bad_samples(channel: int | None, value: float | None) -> str:  # noqa: ARG001
     return _(
-        "{where} delivers samples that are no numbers, which were taken as silence: look at the driver, or at "
-        "the program that wrote the file."
+        "{where} delivers samples that are no numbers, which were taken as silence: look at the driver, or "
+        "at the program that wrote the file."
     ).format(where=_where(channel))

@@ -7,6 +7,7 @@ because a disk was full, a file locked, or the log replaced under our feet.
 
 from __future__ import annotations
 
+import errno
 import queue
 import sqlite3
 import threading
@@ -20,12 +21,14 @@ from app.log.damage import is_damage, set_aside
 from app.log.edit import Edit, purge
 from app.log.owner import Owner
 from app.log.records import TakeEvent, TakeUpdate
+from app.log.reserve import Reserve
 from app.log.saving import save_events, save_take
 from app.log.store import Store, log_path
 from app.words import log as words
 
 FLUSH_EVERY_S = 0.25
 RETRY_EVERY_S = 1.0
+RESERVE_EVERY_S = 10.0
 
 MAX_EVENTS_KEPT = 200_000
 """Events of one take that are kept in memory, some 50 MB: a take with more has a fault, not clips."""
@@ -98,6 +101,8 @@ class LogWriter:
         self._notice = ""
         self._dropped = 0
         self._damaged = False
+        self._reserve = Reserve(self.path)
+        self._reserve_at = 0.0
         self._revision = 0
         self._numbers: dict[str, int] = {}
         self._thread = threading.Thread(target=self._run, name="take log writer", daemon=True)
@@ -201,7 +206,13 @@ class LogWriter:
     def _attempt(self) -> bool:
         """Try to write everything; returns whether it worked."""
         try:
-            self._write()
+            try:
+                self._write()
+            except LogError as error:
+                if not (_is_full(error) and self._reserve.give_up()):
+                    raise
+                self._close_store()
+                self._write()
         except LogError as error:
             self._problem = self._explained(error)
             self._damaged = is_damage(error.__cause__)
@@ -212,11 +223,20 @@ class LogWriter:
             self._problem = LogError(words.log_cannot_be_written(str(self.path), str(error)), repr(error))
             self._close_store()
             return False
-        self._problem = None
+        self._look_after_reserve()
         for ask in self._asks:
             ask.done.set()
         self._asks.clear()
         return True
+
+    def _look_after_reserve(self) -> None:
+        """Keep room free for worse times; while that is not possible, say so, though all is written."""
+        now_s = time.monotonic()
+        if now_s >= self._reserve_at:
+            self._reserve.keep()
+            self._reserve_at = now_s + RESERVE_EVERY_S
+        spent = self._reserve.spent
+        self._problem = LogError(words.log_on_its_reserve(str(self.path))) if spent else None
 
     def _write(self) -> None:
         if self._store is not None and self._store.was_replaced():
@@ -300,10 +320,19 @@ class LogWriter:
         cause = error.__cause__
         code = getattr(cause, "sqlite_errorcode", None)
         path = str(self.path)
-        if code is not None and code & 0xFF == sqlite3.SQLITE_FULL:
+        if _is_full(error):
             return LogError(words.log_full(path), repr(cause))
         if code is not None and code & 0xFF in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}:
             return LogError(words.log_busy(path), repr(cause))
         if cause is None:
             return error
         return LogError(words.log_cannot_be_written(path, str(cause)), repr(cause))
+
+
+def _is_full(error: LogError) -> bool:
+    """Whether the disk has no room; also where SQLite only saw a write that failed for that reason."""
+    cause = error.__cause__
+    code = getattr(cause, "sqlite_errorcode", None)
+    return (code is not None and code & 0xFF == sqlite3.SQLITE_FULL) or (
+        isinstance(cause, OSError) and cause.errno == errno.ENOSPC
+    )

@@ -13,6 +13,14 @@ def log_full(path: str) -> str:
     ).format(path=path)
 
 
+def log_on_its_reserve(path: str) -> str:
+    """Say that the disk is full and the log uses the room that was kept for this."""
+    return _(
+        "The disk with the take log ({path}) is full: the log goes on in the room that was kept for this, "
+        "which is little. Free some space."
+    ).format(path=path)
+
+
 def log_busy(path: str) -> str:
     """Say that another program keeps the log locked."""
     return _(

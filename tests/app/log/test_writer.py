@@ -9,6 +9,7 @@ import subprocess
 import sys
 import threading
 import time
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,7 @@ from app.log import schema
 from app.log import writer as writer_module
 from app.log.keeper import TakeKeeper
 from app.log.records import TakeState
+from app.log.reserve import RESERVE_BYTES
 from app.log.saving import save_take
 from app.log.store import Store
 from app.log.writer import LogWriter
@@ -89,7 +91,7 @@ def test_closing_writes_everything_and_ends_the_thread(path, make_update):
     with Store(path) as store:
         assert store.list_takes()[0].state is TakeState.CLOSED
     assert not [thread for thread in threading.enumerate() if thread.name == "take log writer"]
-    assert [file.name for file in path.parent.iterdir()] == [path.name]
+    assert {file.name for file in path.parent.iterdir()} == {path.name, f"{path.name}-reserve"}
 
 
 def test_late_events_of_a_closed_take_are_added(path, writer, make_update):
@@ -119,6 +121,7 @@ def small_disk(monkeypatch):
 
     monkeypatch.setattr(schema, "connect", limited)
     monkeypatch.setattr(writer_module, "RETRY_EVERY_S", 0.05)
+    monkeypatch.setattr(writer_module, "RESERVE_EVERY_S", 0.05)
     return full.clear
 
 
@@ -178,6 +181,47 @@ def test_a_really_full_disk(tmp_path, make_update):
         assert log.close()
     finally:
         subprocess.run(["umount", "-l", disk], check=True)
+
+
+@pytest.fixture
+def disk(tmp_path):
+    """A disk of 16 MB of its own."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    if sys.platform != "linux" or os.geteuid() != 0:
+        pytest.skip("mounting needs Linux and root")
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=16m", "tmpfs", disk], check=False).returncode:
+        pytest.skip("mounting is not allowed here")
+    yield disk
+    subprocess.run(["umount", "-l", disk], check=True)
+
+
+def fill(disk):
+    """Leave no block free; returns what to delete."""
+    ballast = disk / "ballast"
+    with suppress(OSError), ballast.open("wb", buffering=0) as file:
+        while True:
+            file.write(bytes(4096))
+    return ballast
+
+
+def test_a_take_goes_on_in_the_reserve_when_the_disk_is_full(disk, make_update, monkeypatch):
+    monkeypatch.setattr(writer_module, "RESERVE_EVERY_S", 0.1)
+    log = LogWriter(disk / "takes.sqlite")
+    log.submit(make_update(events=10))
+    assert log.flush()
+    assert log.problem is None
+    ballast = fill(disk)
+    for i in range(1, 20):
+        log.submit(make_update(events=100, first=100 * i))
+        assert log.flush()
+    assert "goes on in the room that was kept" in log.problem.sentence
+    with Store(disk / "takes.sqlite") as store:
+        assert len(store.take(1).events) == 1910
+    ballast.unlink()
+    wait_until(lambda: log.problem is None)
+    assert (disk / "takes.sqlite-reserve").stat().st_size == RESERVE_BYTES
+    assert log.close()
 
 
 def test_a_log_that_another_program_keeps_locked_is_told_and_written_later(path, make_update, monkeypatch):

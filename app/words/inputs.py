@@ -231,9 +231,13 @@ def device_refused(device: str, cause: str) -> str:
     )
 
 
-def device_gone(device: str) -> str:
-    """Say that a device is there no longer."""
-    return _("{device} is not there any more; plug it in again.").format(device=device)
+def came_back_changed(device: str, rate_hz: float, new_rate_hz: float) -> str:
+    """Say that a device came back, but not as it was."""
+    if rate_hz == new_rate_hz:
+        return _("{device} came back with other channels; open it again.").format(device=device)
+    return _("{device} came back at {new} instead of {old}; open it again.").format(
+        device=device, new=rate(new_rate_hz), old=rate(rate_hz)
+    )
 
 
 def resampled(rate_hz: float, device_rate_hz: float) -> str:

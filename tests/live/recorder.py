@@ -7,15 +7,16 @@ from __future__ import annotations
 
 import argparse
 import json
+import signal
 import sys
 import time
 from pathlib import Path
 
 import numpy as np
 
-from app.errors import SwellmarkError
 from app.inputs.capture import CCapture, PythonCapture
 from app.inputs.device import DeviceSource
+from app.inputs.returning import ReturningSource
 from app.inputs.spec import parse_spec
 
 
@@ -36,7 +37,7 @@ def main() -> None:
     )
     arguments.add_argument("--away-for", type=float, default=0.0)
     arguments.add_argument("--hop", type=int, default=480)
-    arguments.add_argument("--reopen", action="store_true", help="open it again whenever it is gone")
+    arguments.add_argument("--reopen", action="store_true", help="have it come back by itself")
     arguments.add_argument("--to", type=Path)
     options = arguments.parse_args()
 
@@ -50,6 +51,10 @@ def main() -> None:
 
     way = {"c": SmallC, "python": SmallPython}[options.way]
     source = DeviceSource(parse_spec(options.spec), rate_hz=options.rate, ways=(way,))
+    if options.reopen:
+        source = ReturningSource(source)
+    stop = []
+    signal.signal(signal.SIGTERM, lambda *_: stop.append(1))
     source.start()
     began_s = time.monotonic()
     cpu_s = time.process_time()
@@ -58,7 +63,8 @@ def main() -> None:
     inactive_s = None
     away = sorted(options.away_at)
     said = False
-    while time.monotonic() - began_s < options.seconds:
+    gone = False
+    while time.monotonic() - began_s < options.seconds and not stop:
         if away and time.monotonic() - began_s >= away[0]:
             away.pop(0)
             time.sleep(options.away_for)
@@ -73,20 +79,14 @@ def main() -> None:
             if not said:
                 say("recording")
                 said = True
-        if not block.active:
-            inactive_s = time.time()
+        if not block.active and not gone:
+            gone, inactive_s = True, time.time()
             say("gone")
             if not options.reopen:
                 break
-            source.close()
-            while time.monotonic() - began_s < options.seconds:
-                try:
-                    source.start()
-                except SwellmarkError:
-                    time.sleep(0.1)
-                else:
-                    say("back")
-                    break
+        elif gone and block.samples.shape[0]:
+            gone = False
+            say("back")
     took_s = time.monotonic() - began_s
     cpu_s = time.process_time() - cpu_s
     stats, info = source.stats(), source.info

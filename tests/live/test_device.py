@@ -52,6 +52,10 @@ class Recording:
         _, errors = self._process.communicate(timeout=10)
         raise AssertionError(f"it ended without saying {line}: {errors}")
 
+    def finish(self) -> None:
+        """Have it end now and write down what it has."""
+        self._process.terminate()
+
     def result(self) -> tuple[np.ndarray, dict[str, Any]]:
         """Wait for its end."""
         _, errors = self._process.communicate(timeout=60)
@@ -165,18 +169,24 @@ def test_killing_the_server_is_noticed_too(sound_server, record):
     assert result["inactive_s"] - killed_s < 1.0
 
 
-def test_plugged_in_again_it_records_again(sound_server, record, tmp_path):
-    recording = record("device:pulse:1,2", "--rate", str(RATE_HZ), "--seconds", "14", "--reopen")
+def test_plugged_in_again_it_comes_back_by_itself(sound_server, record):
+    recording = record("device:pulse:1,2", "--rate", str(RATE_HZ), "--seconds", "60", "--reopen")
+    began_s = time.monotonic()
     for _ in range(3):
         sound_server.unload_sink()
         recording.wait_for_line("gone")
-        sound_server.load_sink()
-        recording.wait_for_line("back")
-    sound_server.play_samples(counter(RATE_HZ // 2))
-    samples, _ = recording.result()
+        sound_server.load_sink()  # waits until the sink delivers
+        recording.wait_for_line("back", timeout_s=5.0)
+    sound_server.play_samples(counter(RATE_HZ // 2), wait=True)
+    recording.finish()
+    took_s = time.monotonic() - began_s
+    samples, result = recording.result()
     numbers = frame_numbers(samples)
     start = int(np.flatnonzero(numbers)[0])
     np.testing.assert_array_equal(numbers[start : start + RATE_HZ // 2], np.arange(1, RATE_HZ // 2 + 1))
+    # Three times away, and what was missed is known: the frames stay in step with the clock.
+    assert result["stats"]["gaps"] >= 3
+    assert result["frames_with_gaps"] / RATE_HZ == pytest.approx(took_s, abs=0.5)
 
 
 def test_a_rate_that_the_device_lacks(sound_server):

@@ -11,7 +11,7 @@ import pytest
 import soundless  # registered by conftest.py
 
 from app.errors import DeviceError, UsageError
-from app.inputs import device as device_module
+from app.inputs import stream as stream_module
 from app.inputs.capture import CCapture, PythonCapture
 from app.inputs.device import DeviceSource
 from app.inputs.spec import parse_spec
@@ -230,7 +230,7 @@ def test_a_stream_that_is_active_and_silent_is_gone_too(desk, capfd):
 
 
 def test_a_stream_that_never_delivers_is_given_up(desk, monkeypatch):
-    monkeypatch.setattr(device_module, "_NEVER_S", 0.3)
+    monkeypatch.setattr(stream_module, "_NEVER_S", 0.3)
     it = desk().open()
     began = time.monotonic()
     while it.source.read(480, 0.05).active:
@@ -254,13 +254,36 @@ def test_plugged_in_again_it_opens_again(desk):
     it.driver.finish()
     assert not it.source.read(480, 0.0).active
     it.source.close()
-    with pytest.raises(DeviceError, match="No sound input is called “desk”"):
+    with pytest.raises(DeviceError, match=r"No sound input is called “ALSA/Desk pair \(hw:0,0\)”"):
         it.source.start()
     sd.devices.append(gone)
     it.source.start()
     assert it.source.info.name == "Desk pair (hw:0,0)"
     it.driver.deliver(ramp(0, 480))
     assert it.source.read(480, 0.5).samples.shape[0] == 480
+
+
+def test_two_of_the_same_kind_are_told_apart_by_their_numbers(desk):
+    it = desk("device:5:2")
+    it.sd.devices.append(soundless.Device("Desk pair (hw:0,0)"))
+    assert it.open().source.info.spec == "device:5:2"
+
+
+def test_a_loose_name_means_the_same_device_ever_after(desk):
+    it = desk("device:default:8").open()
+    it.sd.default = "hw:1,0"
+    it.source.start()
+    assert it.source.info.spec == "device:ALSA/Rack eight:8"
+
+
+def test_a_gone_device_does_not_make_its_reader_turn_in_circles(desk):
+    it = desk().open()
+    it.driver.finish()
+    began, reads = time.monotonic(), 0
+    while time.monotonic() - began < 0.3:
+        it.source.read(480, 0.1)
+        reads += 1
+    assert reads < 8
 
 
 def test_a_full_ring_is_placed_exactly(desk):

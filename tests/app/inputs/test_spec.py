@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from app.errors import UsageError
 from app.inputs import spec
-from app.inputs.device import DeviceSource
 from app.inputs.files import FileSource
 from app.inputs.player import GAIN_MAX_DB, GAIN_MIN_DB, PlayerSource
+from app.inputs.returning import ReturningSource
 from app.inputs.spec import DeviceSpec, FileSpec, PlayerSpec, open_spec, parse_spec
 
 
@@ -119,7 +119,7 @@ def test_player_specs_survive_their_own_text(gain_db, part):
 
 def test_open_spec_makes_the_source():
     assert isinstance(open_spec("file:some take.wav", paced=False), FileSource)
-    assert isinstance(open_spec("device:some interface:3"), DeviceSource)
+    assert isinstance(open_spec("device:some interface:3"), ReturningSource)
     assert isinstance(open_spec("player"), PlayerSource)
     player = open_spec("player:bass:-6", paced=False)
     assert isinstance(player, PlayerSource)

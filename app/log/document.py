@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
+from app.figures import level
 from app.log.bars import bar_and_beat
 from app.log.records import ChannelFigures, TakeDetail, TakeEvent, TakeRow
 
@@ -39,13 +39,6 @@ def take_document(take: TakeDetail) -> dict[str, Any]:
         "per_channel": [_channel(channel) for channel in take.per_channel],
         "events": [_event(event, take.row) for event in take.events],
     }
-
-
-def level(value_db: float | None) -> float | None:
-    """A level for JSON and CSV: two decimals, None for silence and for unknown."""
-    if value_db is None or not math.isfinite(value_db):
-        return None
-    return round(value_db, 2) + 0.0  # + 0.0 turns -0.0 into 0.0
 
 
 def _channel(channel: ChannelFigures) -> dict[str, Any]:

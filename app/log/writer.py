@@ -258,6 +258,8 @@ class LogWriter:
         except SwellmarkError as error:
             # It asks for something that makes no sense, and will make none later.
             self._notice = error.sentence
+        except Exception as error:  # a fault of ours, which must not keep takes from being written
+            self._notice = words.edit_failed(repr(error))
         self._revision += 1
 
     def _write_takes(self, store: Store, dirty: list[_Take]) -> None:

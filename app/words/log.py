@@ -71,6 +71,11 @@ def events_given_up(count: int) -> str:
     ).format(count=count)
 
 
+def edit_failed(cause: str) -> str:
+    """A change of the log broke: a fault of ours."""
+    return _("The change was not made because of a fault in the program ({cause}).").format(cause=cause)
+
+
 def no_such_take(number: int) -> str:
     """Say that there is no take with this number."""
     return _("There is no take {number} in the log.").format(number=number)

@@ -12,6 +12,7 @@ from app.errors import LogError
 from app.log.damage import set_aside
 from app.log.saving import save_events, save_take
 from app.log.store import Store
+from app.log.writer import LogWriter
 
 
 @pytest.fixture
@@ -121,3 +122,18 @@ def test_two_damaged_logs_have_two_names(path):
         Store(path).close()
     assert len(asides(path)) == 2
     shutil.rmtree(path.parent)
+
+
+def test_the_writer_looks_for_damage_before_anybody_meets_it(filled):
+    content = bytearray(filled.read_bytes())
+    last_take = content.rindex(b"take 299") // 4096 * 4096
+    content[last_take : last_take + 64] = b"\xff" * 64
+    filled.write_bytes(content)
+    log = LogWriter(filled)
+    assert log.flush()
+    assert "was damaged" in log.notice
+    assert log.problem is None
+    assert log.close()
+    with Store(filled) as store:
+        assert store.notice == ""
+        assert store.count() > 100

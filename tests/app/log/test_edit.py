@@ -220,3 +220,22 @@ def test_an_edit_that_makes_no_sense_is_told_and_does_not_stop_the_writer(path, 
     assert "no take 5" in log.notice
     assert log.problem is None
     assert log.close()
+
+
+def test_an_edit_that_breaks_is_dropped_and_told(path, make_update, monkeypatch):
+    monkeypatch.setattr("app.log.writer.RETRY_EVERY_S", 0.02)
+    log = LogWriter(path)
+    asked = []
+
+    def broken(store):
+        asked.append(store)
+        raise ZeroDivisionError("broken")
+
+    log.edit(broken)
+    log.submit(make_update())
+    assert log.flush()
+    assert log.number("one") == 1
+    assert len(asked) == 1
+    assert "fault in the program" in log.notice
+    assert log.problem is None
+    assert log.close()

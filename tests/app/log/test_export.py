@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from app.coach.judgement import Verdict
 from app.errors import LogError, UsageError
 from app.log.bars import Metre
-from app.log.document import level, row_document, take_document
+from app.log.document import row_document, take_document
 from app.log.export import ENDINGS, export, json_text
 from app.log.records import (
     ChannelFigures,
@@ -204,7 +204,8 @@ def test_a_take_without_a_verdict():
 
 @given(st.none() | st.floats())
 def test_a_level_is_a_json_number_or_null(value):
-    text = json.dumps(level(value), allow_nan=False)
+    document = take_document(replace(TAKE, per_channel=(ChannelFigures(value),)))
+    text = json.dumps(document["per_channel"][0]["peak_dbfs"], allow_nan=False)
     if value is None or not math.isfinite(value):
         assert text == "null"
     else:

@@ -320,3 +320,23 @@ def test_names_that_no_file_can_hold_are_mended(keeper, log, reports):
     keeper.begin("a\0b\udc80c")
     keeper(reports())
     assert log.last().name == "a�b?c"
+
+
+def test_a_part_that_nobody_knows_is_judged_like_any_other(keeper, log, reports):
+    keeper.begin(part="theorbo")
+    for _ in range(5):
+        keeper(reports(100, average_dbfs=-16.0, peak_dbfs=-8.0))
+    keeper.end()
+    assert (log.last().part, log.last().verdict) == ("theorbo", Verdict.FAIR_WATER)
+
+
+def test_peaks_over_the_ceiling_are_noted(keeper, log, reports):
+    keeper(reports(10, peak_dbfs=-1.0))
+    keeper.begin(ceiling_dbfs=-4.0)
+    keeper(reports(10, peak_dbfs=-5.0))
+    keeper(reports(3, peak_dbfs=(-3.0, -9.0)))
+    keeper(reports(100, peak_dbfs=-9.0))
+    assert log.events() == [("over_ceiling", 4_800, 1_440)]
+    keeper(reports(2, peak_dbfs=(-9.0, -2.0)))
+    keeper.end()
+    assert log.events()[1:] == [("over_ceiling", 113 * 480, 960)]

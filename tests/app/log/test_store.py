@@ -271,3 +271,12 @@ def test_several_programs_may_read_while_one_writes(path, make_update):
             save_take(writing, make_update(state=TakeState.CLOSED), number, "somebody")
             assert reading.take(number).row.state is TakeState.OPEN
         assert reading.take(number).row.state is TakeState.CLOSED
+
+
+def test_a_number_that_another_take_has_is_not_taken_from_it(path, make_update):
+    # A log that was replaced in the middle of a take may hold a take of that number already.
+    with Store(path) as store:
+        assert save(store, make_update("theirs")) == 1
+        assert save(store, make_update("ours"), number=1) == 2
+        assert save(store, make_update("ours too"), number=9) == 9
+        assert store.count() == 3

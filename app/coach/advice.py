@@ -31,15 +31,19 @@ class Opinion:
     values: Mapping[str, float] = field(default_factory=dict)
 
 
-def take_allowance_db(profile: PartProfile, heard_s: float, take_s: float | None) -> float:
+def take_allowance_db(
+    profile: PartProfile, heard_s: float, take_s: float | None, *, grown: bool = False
+) -> float:
     """How far the peak of the take to come will probably (in the median) lie above the peak heard so far.
 
     The player's growth, and what a longer stretch adds to its maximum: with an exponential tail of mean
-    excess b dB, ``b·ln(1 + take/heard)``. Zero when what is heard is the take itself.
+    excess b dB, ``b·ln(1 + take/heard)``. Zero when what is heard is the take itself. A player who has played
+    a take already has ``grown``.
     """
     if take_s is None:
         return 0.0
-    return profile.growth_db + _TAIL_DB * math.log1p(take_s / max(heard_s, 1.0))
+    growth = 0.0 if grown else profile.growth_db
+    return growth + _TAIL_DB * math.log1p(take_s / max(heard_s, 1.0))
 
 
 def weigh(

@@ -73,6 +73,11 @@ class Judgement:
     loud_s: float = 0.0
     """How much loud playing the advice rests on."""
 
+    @property
+    def attention(self) -> tuple[int, int]:
+        """Sorts judgements, the one that needs attention first at the front."""
+        return (-self.verdict.urgency, -abs(self.gain_change_db))
+
 
 @dataclass(frozen=True, slots=True)
 class CoachReport:
@@ -81,6 +86,12 @@ class CoachReport:
     channels: Sequence[Judgement]
     worst_channel: int
     """Column index, from 0."""
+
+    @property
+    def worst_first(self) -> tuple[int, ...]:
+        """All columns, the one that needs attention first at the front."""
+        # sorted() keeps equals in the order of the channels.
+        return tuple(sorted(range(len(self.channels)), key=lambda i: self.channels[i].attention))
 
     @property
     def worst(self) -> Judgement:

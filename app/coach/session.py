@@ -26,13 +26,13 @@ from dsp.reading import Clip, ClipKind
 from dsp.types import Floats
 
 QUIET_S = 3.0
-LOUD_PLAYING_S = 24.0
-LOUD_MOST_S = 36.0
+LOUD_PLAYING_S = 30.0
+LOUD_MOST_S = 45.0
 LOUD_S = 3.0
 CHECK_PLAYING_S = 8.0
 CHECK_LOUD_S = 2.0
 
-_CLIPPED_PLAYING_S = 8.0
+_CLIPPED_PLAYING_S = 12.0
 # Quiet is steady and not loud: somebody who holds a note is steady too.
 _QUIET_SPREAD_DB = 4.0
 _LOUDEST_QUIET_DBFS = -36.0

@@ -38,6 +38,8 @@ ENOUGH_PLAYING_S = 3.0
 _TARGET = Target()
 
 _HYSTERESIS_DB = 0.75
+# After this much of a take the player has shown how loud takes are.
+_GROWN_AFTER_S = 10.0
 _FORGET_LISTENING_TICKS = 50
 
 
@@ -67,6 +69,8 @@ class ChannelCoach:
         self.profile = profile
         self.target = target
         self.take_s = take_s
+        self.taking = False
+        """Whether what is heard now is the take: then no louder one is to come."""
         self._hop_s = hop_s
         self._memory_ticks = None if memory_s is None else max(1, round(memory_s / TICK_S))
         self._patience_ticks = self._memory_ticks or 0
@@ -85,6 +89,7 @@ class ChannelCoach:
         self._knob = KnobWatch()
         self._hum_dbfs = math.nan
         self._floor_dbfs = math.nan
+        self._take_ticks = 0
 
     def process(
         self,
@@ -157,6 +162,7 @@ class ChannelCoach:
         threshold = self._threshold_dbfs()
         playing = average >= threshold
         if playing:
+            self._take_ticks += self.taking
             self._evidence.add(np.array([average]), np.array([peak]), self._ticks)
             self._quiet_ticks = 0
         else:
@@ -199,7 +205,9 @@ class ChannelCoach:
     def _opinion(self, margin_db: float) -> Opinion:
         levels = self._levels
         heard_s = 0.0 if levels is None else levels.playing_s
-        allowance = take_allowance_db(self.profile, heard_s, self.take_s)
+        grown = self._take_ticks * TICK_S >= _GROWN_AFTER_S
+        take_s = None if self.taking else self.take_s
+        allowance = take_allowance_db(self.profile, heard_s, take_s, grown=grown)
         if ClipKind.FULL_SCALE in self._clip_ticks:
             return weigh_clipped(
                 levels,
@@ -268,10 +276,9 @@ class Coach:
         if len(profiles) != channels or len(targets) != channels:
             raise ValueError(f"{len(profiles)} profiles and {len(targets)} targets for {channels} channels")
         self._hop_frames = hop_frames
-        self._take_s = None if memory_s is None else take_s
         hop_s = hop_frames / rate_hz
         self._channels = [
-            ChannelCoach(own_profile, own_target, hop_s, memory_s, self._take_s)
+            ChannelCoach(own_profile, own_target, hop_s, memory_s, None if memory_s is None else take_s)
             for own_profile, own_target in zip(profiles, targets, strict=True)
         ]
 
@@ -293,11 +300,8 @@ class Coach:
                     math.nan if hum is None else hum.level_dbfs,
                 )
             )
-        # max() keeps the first of equals.
-        worst = max(
-            range(len(judgements)),
-            key=lambda i: (judgements[i].verdict.urgency, abs(judgements[i].gain_change_db)),
-        )
+        # min() keeps the first of equals.
+        worst = min(range(len(judgements)), key=lambda i: judgements[i].attention)
         return CoachReport(tuple(judgements), worst)
 
     def forecasts(self, take_s: float = TAKE_S) -> tuple[Forecast | None, ...]:
@@ -307,7 +311,7 @@ class Coach:
     def set_taking(self, taking: bool) -> None:
         """Say whether a take runs: what is heard then is the take, and no louder one is to come."""
         for channel in self._channels:
-            channel.take_s = None if taking else self._take_s
+            channel.taking = taking
 
     def reset(self) -> None:
         """Start the evidence afresh, for instance after the knob was turned."""

@@ -74,6 +74,50 @@ def reason_sentence(reason: str, values: Mapping[str, float]) -> str:
     }[reason].format(**figures)
 
 
+def term_explanation(term: str) -> str:
+    """What a word of the trade means here, for a beginner.
+
+    Parameters
+    ----------
+    term
+        ``dbfs``, ``average``, ``peak``, ``headroom``, ``noise_floor``, ``crest``, ``gain`` or ``low_gain``.
+    """
+    return {
+        "dbfs": _(
+            "dBFS counts down from the largest number a recording can hold, which is 0. So levels are "
+            "negative, and −20 dBFS is louder than −30. Every 6 dB down is half the height of the wave."
+        ),
+        "average": _(
+            "The average follows loudness as a slow pointer would, taking about a third of a second. It says "
+            "how full the sound is. Here it should swing around −18 dBFS, which is called 0 ref."
+        ),
+        "peak": _(
+            "The peak is the highest single point of the wave. Ears hardly notice it, but it is what clips. "
+            "Plucked and struck notes have peaks far above their average, held notes do not."
+        ),
+        "headroom": _(
+            "Headroom is the space between the highest peak and 0 dBFS. It is there for the moment when you "
+            "play louder than you thought you would."
+        ),
+        "noise_floor": _(
+            "The noise floor is what is left when nobody plays: the room, the cable, the input itself. Gain "
+            "lifts it together with your playing, so gain alone does not make a recording cleaner."
+        ),
+        "crest": _(
+            "The crest is the distance from the average up to the peaks. Drums have a wide one, so their "
+            "gain is set by the peaks; an organ has a narrow one."
+        ),
+        "gain": _(
+            "Gain is the knob on the interface, before the sound becomes numbers. Faders come later, and "
+            "no fader can repair what clipped at the input."
+        ),
+        "low_gain": _(
+            "A low gain does no harm with 24 bits: they reach far below any room's noise, so the recording "
+            "can be turned up later as if it had been made louder. What clipped is gone for good."
+        ),
+    }[term]
+
+
 def explanation(verdict: str) -> str:
     """What the verdict means, for somebody who sees it for the first time."""
     return {

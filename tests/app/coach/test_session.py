@@ -87,23 +87,23 @@ def test_too_little_playing_gives_no_advice():
 
 def test_few_loud_seconds_are_not_full_effort():
     player = begun(gain_db=-15)
-    player.play(12, level_db=-15)
+    player.play(16, level_db=-15)
     player.play(2)
-    player.play(11, level_db=-15)
+    player.play(13, level_db=-15)
     assert (player.state.step, player.state.cue) == (Step.LOUD, Cue.PLAY_LOUDER)
 
 
 def test_a_player_who_still_gets_louder_is_heard_out():
     player = begun(gain_db=-15)
-    for step in range(25):
-        player.play(1, level_db=-14.0 + step)
+    for step in range(31):
+        player.play(1, level_db=-20.0 + step)
     assert (player.state.step, player.state.cue) == (Step.LOUD, Cue.STILL_RISING)
 
 
 @pytest.mark.parametrize("gain_db", [-25, -12, 7])
 def test_one_turn_and_the_check_agrees(gain_db):
     player = begun(gain_db=gain_db, playing_dbfs=-22.0, crest_db=9.0)
-    state = player.play(40, until=Step.LOUD)
+    state = player.play(50, until=Step.LOUD)
     assert state.step is Step.TURN
     assert np.sign(state.gain_change_db) == -np.sign(gain_db)
     assert state.opinion.verdict is (Verdict.LOW_WATER if gain_db < 0 else Verdict.HIGH_WATER)
@@ -117,14 +117,14 @@ def test_one_turn_and_the_check_agrees(gain_db):
 
 def test_nothing_to_turn_is_done_at_once():
     player = begun(playing_dbfs=-21.0, crest_db=6.0)
-    assert player.play(40, until=Step.LOUD).step is Step.DONE
+    assert player.play(50, until=Step.LOUD).step is Step.DONE
     assert player.state.moves == 0
 
 
 @pytest.mark.parametrize("playing", [False, True])
 def test_the_knob_is_followed_while_it_turns(playing):
     player = begun(gain_db=-20, playing_dbfs=-22.0, crest_db=9.0)
-    asked = player.play(40, until=Step.LOUD).gain_change_db
+    asked = player.play(50, until=Step.LOUD).gain_change_db
     player.cues.clear()
     for _ in range(asked + 4):
         player.gain_db += 1.0
@@ -137,7 +137,7 @@ def test_the_knob_is_followed_while_it_turns(playing):
 
 def test_turning_too_far_is_said():
     player = begun(gain_db=-20, playing_dbfs=-22.0)
-    player.gain_db += player.play(40, until=Step.LOUD).gain_change_db + 6
+    player.gain_db += player.play(50, until=Step.LOUD).gain_change_db + 6
     state = player.rest(3)
     assert (state.step, state.cue) == (Step.TURN, Cue.TOO_FAR)
     assert state.remaining_db == pytest.approx(-6.0, abs=1.0)
@@ -145,12 +145,12 @@ def test_turning_too_far_is_said():
 
 def test_clipping_ends_the_pass_early_and_asks_for_a_full_one_afterwards():
     player = begun(gain_db=14, playing_dbfs=-20.0)
-    state = player.play(40, until=Step.LOUD)
+    state = player.play(50, until=Step.LOUD)
     assert (state.step, state.opinion.reason) == (Step.TURN, Reason.CLIPPED)
     player.gain_db += state.gain_change_db
     player.rest(6, until=Step.TURN)
     assert player.play(15).step is Step.CHECK
-    assert player.play(25, until=Step.CHECK).step is Step.DONE
+    assert player.play(35, until=Step.CHECK).step is Step.DONE
 
 
 def test_every_step_can_be_skipped_and_restarted():

@@ -173,6 +173,14 @@ class TestTheTakeToCome:
         coach.set_taking(True)
         assert coach.process(reading(*level(-18, -8, 10))).worst.verdict is Verdict.FAIR_WATER
 
+    def test_a_player_who_has_played_a_take_is_not_expected_to_grow_again(self):
+        channel = coach(replace(PLAIN, growth_db=3.0), take_s=240.0)
+        assert hear(channel, level(-18, -9, 10)).reason is Reason.TAKE_LOUDER
+        channel.taking = True
+        assert hear(channel, level(-18, -9, 20)).verdict is Verdict.FAIR_WATER
+        channel.taking = False
+        assert hear(channel, level(-18, -9, 20)).verdict is Verdict.FAIR_WATER
+
 
 class TestSilence:
     @pytest.mark.parametrize("floor", [NAN, -np.inf, -70.0])
@@ -313,6 +321,7 @@ class TestCoach:
         verdicts = [judgement.verdict for judgement in report.channels]
         assert verdicts == [Verdict.FAIR_WATER, Verdict.LOW_WATER, Verdict.HIGH_WATER, Verdict.SLACK]
         assert report.worst_channel == 2
+        assert report.worst_first == (2, 1, 3, 0)
 
     def test_a_clip_counts_for_its_own_channel(self):
         average = np.column_stack([level(-18, 0, 10)[0]] * 2)

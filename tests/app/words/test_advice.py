@@ -1,7 +1,7 @@
 import pytest
 
 from app.coach.judgement import Reason, Verdict
-from app.words.advice import advice_sentence, explanation, reason_sentence, verdict_name
+from app.words.advice import advice_sentence, explanation, reason_sentence, term_explanation, verdict_name
 
 VALUES = {
     "average_dbfs": -18.04,
@@ -17,6 +17,16 @@ VALUES = {
 def test_every_verdict_has_a_name_and_an_explanation(verdict):
     assert verdict_name(verdict)
     assert explanation(verdict).endswith(".")
+
+
+@pytest.mark.parametrize(
+    "term", ["dbfs", "average", "peak", "headroom", "noise_floor", "crest", "gain", "low_gain"]
+)
+def test_every_term_is_explained_in_a_few_lines(term):
+    text = term_explanation(term)
+    assert 80 < len(text) < 260
+    assert text.endswith(".")
+    assert " -" not in text
 
 
 @pytest.mark.parametrize("reason", Reason)

@@ -128,7 +128,7 @@ def _weighting(rate_hz: int, f_hz: int, gain_db: float) -> Trial:
         *(gain_db, tolerance, tolerance),
         "dB",
     )
-    return _toned(rate_hz, [(4, (level_dbfs,))], [case], f_hz)
+    return _toned(rate_hz, [(3.5, (level_dbfs,))], [case], f_hz)
 
 
 def _steady(rate_hz: int, number: int, level: float) -> Trial:

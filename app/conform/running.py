@@ -6,6 +6,7 @@ arithmetic. Results come in the order of the trials, each as soon as it and thos
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 
@@ -15,7 +16,8 @@ from app.conform.case import Measured, Result, Trial
 from dsp.chain import Chain
 from dsp.reading import Clip, Reading
 
-_WORKERS = 2
+_WORKERS = min(4, os.cpu_count() or 1)
+"""More would wait for each other: part of each stage holds the interpreter."""
 
 ChainMaker = Callable[[int, int], Chain]
 """Makes a chain for a rate and a number of channels."""

@@ -25,9 +25,13 @@ class Owner:
         self._connection = sqlite3.connect(
             self._path, timeout=0, isolation_level=None, check_same_thread=False
         )
-        # Nothing is ever written there, so no journal need lie beside it.
-        self._connection.execute("PRAGMA journal_mode = OFF")
-        self._connection.execute("BEGIN EXCLUSIVE")
+        try:
+            # Nothing is ever written there, so no journal need lie beside it.
+            self._connection.execute("PRAGMA journal_mode = OFF")
+            self._connection.execute("BEGIN EXCLUSIVE")
+        except BaseException:
+            self.close()
+            raise
 
     def close(self) -> None:
         """Let go of the lock and remove its file."""

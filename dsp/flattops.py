@@ -28,6 +28,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from dsp.clips import FULL_SCALE
 from dsp.decibels import amplitude_to_db
 from dsp.reading import Clip, ClipKind
 from dsp.types import Floats, Samples
@@ -53,8 +54,8 @@ _RINGING = 1.15
 """What an anti-alias filter may add to a ceiling; tops above it contradict the ceiling."""
 _JOIN_HOPS = 5
 """Hops up to 50 ms apart are one event, as with clips at full scale."""
-_HIGHEST_CEILING = 0.995
-"""From here on it is the converter's own full scale."""
+_MOST_FULL_SCALE = 0.1
+"""Where more of the tops are at full scale, the converter itself was overloaded: see dsp.clips."""
 
 # Histogram bins are the exponent and the top eight mantissa bits of a float32: 256 bins an octave, 0.2 to
 # 0.4 % wide, for the price of a shift.
@@ -209,6 +210,8 @@ class _Channel:
         ):
             return _NO_TOPS
         reach = relative > 0.985
+        if np.count_nonzero(peak[reach] >= FULL_SCALE) > _MOST_FULL_SCALE * np.count_nonzero(reach):
+            return _NO_TOPS
         return _Tops(hop[reach], peak[reach], integral[reach])
 
 
@@ -242,7 +245,7 @@ def find_ceilings(counts: _Counts, least: float) -> list[Ceiling]:
         at = int(sharpness[polarity, corner].argmax())
         level = _level(first + at + begin)
         held = float(spike[polarity, corner, at])
-        if level < _HIGHEST_CEILING and _ordinary_below(total[polarity, corner], first + at, held):
+        if _ordinary_below(total[polarity, corner], first + at, held):
             found.append((float(sharpness[polarity, corner, at]), Ceiling(polarity, corner, level)))
     return [ceiling for _, ceiling in sorted(found, key=lambda item: -item[0])]
 

@@ -5,8 +5,8 @@
 Every part of ``render.PARTS`` and a voice, clean and overloaded: cut at four times the sample rate, so many
 decibels below the highest peak of the take, with and without a coupling high-pass and noise after the cut.
 An event is a run of cut samples, or several up to 50 ms apart; an overload is how far it would have gone
-above the ceiling. Exit status 1 when a part is accused more than once an hour while it is clean, or when fewer
-than nine in ten events of 5 dB or more are found at an overload of 6 dB without a coupling.
+above the ceiling. Exit status 1 when a part is accused more than once an hour while it is clean, or when
+fewer than nine in ten events of 5 dB or more are found at an overload of 6 dB without a coupling.
 """
 
 from __future__ import annotations
@@ -132,7 +132,8 @@ def main() -> int:
     for condition, row in all_of.items():
         everything, strongest = row[0] / max(1, row[1]), row[2] / max(1, row[3])
         print(
-            f"{condition!s:>20s}: {everything:6.1%} of all events, {strongest:6.1%} of those 5 dB over or more"
+            f"{condition!s:>20s}: {everything:6.1%} of all events, "
+            f"{strongest:6.1%} of those {STRONG_DB:g} dB over or more"
         )
     if heard_s:
         print(

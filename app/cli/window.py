@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from functools import partial
 
 from app import settings
@@ -9,7 +11,7 @@ from app.cli.options import live_coach
 from app.coach.judgement import Target
 from app.coach.parts import load_parts
 from app.engine.loop import Engine
-from app.errors import DeviceError
+from app.errors import DeviceError, UsageError
 from app.inputs.devices import list_devices
 from app.inputs.player import PARTS
 from app.inputs.spec import PlayerSpec, open_spec, parse_spec
@@ -19,6 +21,7 @@ from app.log.store import Store
 from app.log.writer import LogWriter
 from app.window.main import run
 from app.window.services import InputChoice, PartChoice, Services
+from app.words import cli as words
 from app.words import inputs as input_words
 from app.words import player as player_words
 
@@ -35,6 +38,8 @@ def open_window(spec: str | None) -> int:
     """
     if spec is not None:
         parse_spec(spec)
+    if not _has_screen():
+        raise UsageError(words.no_screen())
     parts = load_parts(settings.own_parts_file())
     target = Target()
     log = LogWriter()
@@ -62,6 +67,13 @@ def open_window(spec: str | None) -> int:
         # The window does this in order when it closes; here it is for the case that it never opened.
         engine.stop()
         log.close()
+
+
+def _has_screen() -> bool:
+    """Whether Qt would find a screen; without one it ends the process instead of raising an error."""
+    if not sys.platform.startswith("linux") or os.environ.get("QT_QPA_PLATFORM"):
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
 
 
 def _list_inputs() -> list[InputChoice]:

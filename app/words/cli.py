@@ -13,6 +13,11 @@ def program_help() -> str:
     )
 
 
+def no_screen() -> str:
+    """The window was asked for where there is no desktop."""
+    return _("There is no screen to open a window on. In a terminal, 'swellmark watch' does the same job.")
+
+
 def input_help() -> str:
     """``--input``."""
     return _("What to listen to: device:NAME-or-INDEX[:CH[,CH]], file:PATH, or player[:PART[:GAIN_DB]].")

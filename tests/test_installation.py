@@ -1,0 +1,113 @@
+"""What is tested is what would be installed, and the rules of the house hold."""
+
+import importlib
+import importlib.util
+import os
+import subprocess
+import sys
+import sysconfig
+from importlib import metadata, resources
+from pathlib import Path
+
+import pytest
+
+import app
+from app.coach.parts import shipped_parts
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+@pytest.mark.skipif("SWELLMARK_TEST_WHEEL" not in os.environ, reason="start.py --test installs the wheel")
+def test_the_wheel_is_what_is_tested():
+    installed = Path(sysconfig.get_path("purelib"))
+    for name in ("app", "dsp", "assets"):
+        assert Path(importlib.import_module(name).__file__).is_relative_to(installed)
+
+
+def test_version_is_the_same_everywhere():
+    assert metadata.version("swellmark") == app.__version__
+    said = subprocess.run(
+        [sys.executable, "-m", "app.cli", "--version"], capture_output=True, text=True, check=True
+    )
+    assert app.__version__ in said.stdout
+
+
+def test_assets_are_found_wherever_the_program_lies():
+    assets = resources.files("assets")
+    assert (assets / "icon.svg").read_text(encoding="utf-8").lstrip().startswith(("<svg", "<?xml"))
+    assert {"bass", "voice", "drums", "other"} <= set(shipped_parts())
+
+
+def test_the_top_level_holds_nothing_else():
+    shown = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)
+    if shown.returncode:
+        pytest.skip("this is no git checkout")
+    top = {name.partition("/")[0] for name in shown.stdout.splitlines()}
+    visible = {name for name in top if not name.startswith(".")}
+    assert visible == {"README.md", "DEVELOPERS.md", "pyproject.toml", "app", "dsp", "tests", "assets"}
+
+
+@pytest.mark.parametrize("heavy", ["scipy.signal", "scipy", "soundfile", "sounddevice", "rich"])
+def test_the_way_to_the_first_window_stays_short(heavy):
+    code = f"import app.window.main, app.engine.loop, dsp.chain, sys; print({heavy!r} in sys.modules)"
+    environment = {**os.environ, "QT_QPA_PLATFORM": "offscreen"}
+    said = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, env=environment
+    )
+    assert said.stdout.strip() == "False"
+
+
+def test_no_module_of_dsp_needs_more_than_numpy_to_load():
+    code = (
+        "import pkgutil, importlib, sys, dsp\n"
+        "for m in pkgutil.iter_modules(dsp.__path__): importlib.import_module('dsp.' + m.name)\n"
+        "print([m for m in ('app', 'scipy.signal', 'PySide6', 'sounddevice') if m in sys.modules])"
+    )
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert said.stdout.strip() == "[]"
+
+
+@pytest.fixture(scope="module")
+def start():
+    spec = importlib.util.spec_from_file_location("start", ROOT / "assets" / "start.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_setting_up_names_what_is_missing(start, monkeypatch, capsys):
+    monkeypatch.setattr(start.sys, "platform", "linux")
+    monkeypatch.setattr(start.ctypes.util, "find_library", lambda name: None if name == "portaudio" else name)
+    monkeypatch.setattr(start, "alsa_reaches_pulse", lambda: True)
+    monkeypatch.setattr(start, "has_venv", lambda: True)
+    monkeypatch.setattr(start, "apt_command", lambda: None)
+    start.bring_system_libraries(testing=False)
+    said = capsys.readouterr().out
+    assert "libportaudio2" in said
+    assert "libgl1" not in said
+
+
+@pytest.mark.parametrize("platform", ["win32", "darwin"])
+def test_setting_up_asks_for_no_libraries_elsewhere(start, monkeypatch, platform):
+    monkeypatch.setattr(start.sys, "platform", platform)
+    monkeypatch.setattr(start, "missing_packages", lambda *, testing: pytest.fail("asked"))
+    start.bring_system_libraries(testing=True)
+
+
+def test_another_python_is_refused_in_one_line(start, monkeypatch, capsys):
+    monkeypatch.setattr(start.sys, "version_info", (3, 9, 1))
+    assert start.main([]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "3.11" in said.err
+    assert said.err.count("\n") == 1
+
+
+def test_the_recipe_of_an_environment_follows_its_sources(start, monkeypatch, tmp_path):
+    before = start.fingerprint(testing=True)
+    assert before == start.fingerprint(testing=True) != start.fingerprint(testing=False)
+    (tmp_path / "assets").mkdir()
+    for name in ("pyproject.toml", "assets/constraints.txt"):
+        (tmp_path / name).write_text((ROOT / name).read_text(encoding="utf-8") + "#\n", encoding="utf-8")
+    monkeypatch.setattr(start, "ROOT", tmp_path)
+    assert start.fingerprint(testing=True) != before

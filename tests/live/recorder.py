@@ -9,6 +9,7 @@ import argparse
 import json
 import signal
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -25,6 +26,18 @@ def say(line: str) -> None:
     sys.stdout.flush()
 
 
+def hold_the_lock() -> None:
+    """Keep every other Python thread waiting for about 50 ms, again and again."""
+    text = "ab" * 1_000_000
+    began_s = time.perf_counter()
+    text.replace("a", "cd")  # one call in C that does not let go of the lock
+    times = max(1, round(0.050 / (time.perf_counter() - began_s)))
+    text *= times
+    while True:
+        text.replace("a", "cd")
+        time.sleep(0.02)
+
+
 def main() -> None:
     arguments = argparse.ArgumentParser()
     arguments.add_argument("spec")
@@ -37,6 +50,9 @@ def main() -> None:
     )
     arguments.add_argument("--away-for", type=float, default=0.0)
     arguments.add_argument("--hop", type=int, default=480)
+    arguments.add_argument(
+        "--busy", action="store_true", help="hold the interpreter's lock in bursts of 50 ms"
+    )
     arguments.add_argument("--reopen", action="store_true", help="have it come back by itself")
     arguments.add_argument("--to", type=Path)
     options = arguments.parse_args()
@@ -55,6 +71,8 @@ def main() -> None:
         source = ReturningSource(source)
     stop = []
     signal.signal(signal.SIGTERM, lambda *_: stop.append(1))
+    if options.busy:
+        threading.Thread(target=hold_the_lock, daemon=True).start()
     source.start()
     began_s = time.monotonic()
     cpu_s = time.process_time()

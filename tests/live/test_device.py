@@ -93,6 +93,18 @@ def test_every_sample_arrives_as_it_was_played(sound_server, record, way):
     assert result["cpu_share"] < 0.5, "waiting must not spin"
 
 
+def test_a_busy_interpreter_loses_nothing(sound_server, record):
+    """Another thread keeps the interpreter for 50 ms at a time, while the callback in C goes on."""
+    frames = 5 * RATE_HZ
+    recording = record("device:pulse:1,2", "--rate", str(RATE_HZ), "--seconds", "60", "--busy")
+    sound_server.play_samples(counter(frames), wait=True)
+    recording.finish()
+    samples, result = recording.result()
+    start = int(np.flatnonzero(samples[:, 0])[0])
+    np.testing.assert_array_equal(samples[start : start + frames], counter(frames))
+    assert result["stats"]["lost_frames"] == 0
+
+
 @BOTH_WAYS
 def test_channels_are_picked_in_the_order_asked_for(sound_server, record, way):
     recording = record("device:pulse:2,1", "--way", way, "--rate", str(RATE_HZ), "--seconds", "2")

@@ -20,6 +20,8 @@ from app.conform import Case, Result, run, trials
 from app.words import conform as words
 from app.words.numbers import decibels
 
+_WIDE = 150
+
 
 @click.command(help=words.command_help())
 @json_option
@@ -29,10 +31,20 @@ def conform(as_json: bool) -> None:
     if as_json:
         print_json(_document(results))
     else:
-        console = Console(highlight=False)
+        console = _console()
         console.print(_table(results))
+        missed = [result for result in results if not result.passed]
+        if missed:
+            # Once more, below all that scrolled by.
+            console.print(_table(missed))
         console.print(words.summary(sum(result.passed for result in results), len(results)))
     sys.exit(DONE if all(result.passed for result in results) else ACT)
+
+
+def _console() -> Console:
+    console = Console(highlight=False)
+    # A pipe or a file has no width of its own, and folded rows are hard to search.
+    return console if console.is_terminal else Console(highlight=False, width=max(console.width, _WIDE))
 
 
 def _measure_all() -> list[Result]:

@@ -22,7 +22,6 @@ from app.words import conform as words
 from dsp.types import Floats
 
 _IEC = "IEC 60268-17"
-_RESPONSE = "ANSI C16.5"
 _AES17 = "AES17"
 _TECH3341 = "EBU Tech 3341 case {}"
 
@@ -164,7 +163,7 @@ def _response(rate_hz: int, f_hz: int, tolerance: float) -> Trial:
     cases = [
         Case(
             words.at_rate(words.average_response(f_hz, lowest), rate_hz),
-            _RESPONSE,
+            words.own_requirement(),
             lambda measured, pick=pick: float(pick(_steady_part(measured).mean(axis=0))),  # type: ignore[misc]
             *(level_dbfs, tolerance, tolerance),
             "dBFS",

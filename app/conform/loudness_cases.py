@@ -53,11 +53,11 @@ _K_RESPONSE_DB = {
 
 _BURSTS = range(20)
 _FEWER_BURSTS = (0, 3, 7, 13, 19)
-"""Of the twenty signals that differ only in where the burst lies: the ends, and three between."""
+"""Of the twenty bursts that differ only in place and level: the ends, and three between."""
 
 
 def loudness_trials(rate_hz: int, *, every_burst: bool = True) -> Iterator[Trial]:
-    """Every loudness signal at one rate; of the burst at twenty places, five unless ``every_burst``."""
+    """Every loudness signal at one rate; of twenty like bursts, five unless ``every_burst``."""
     places = _BURSTS if every_burst else _FEWER_BURSTS
     yield _one_channel(rate_hz)
     yield from (_weighting(rate_hz, f_hz, gain_db) for f_hz, gain_db in _K_RESPONSE_DB.items())
@@ -78,9 +78,9 @@ def loudness_trials(rate_hz: int, *, every_burst: bool = True) -> Iterator[Trial
         rate_hz, 12, [(0.18, -20), (0.22, -30)] * 25, _momentary_from(1.0), words.momentary_all_along
     )
     yield from (_short_term_file(rate_hz, i) for i in places)
-    yield _short_term_live(rate_hz)
+    yield _short_term_live(rate_hz, places)
     yield from (_momentary_file(rate_hz, i) for i in places)
-    yield _momentary_live(rate_hz)
+    yield _momentary_live(rate_hz, places)
 
 
 def range_trials(rate_hz: int) -> Iterator[Trial]:
@@ -213,44 +213,45 @@ def _momentary_file(rate_hz: int, i: int) -> Trial:
     return _toned(rate_hz, stereo((i * 0.02, SILENCE), (0.4, -23), (1, SILENCE)), [case])
 
 
-def _short_term_live(rate_hz: int) -> Trial:
+def _short_term_live(rate_hz: int, places: Sequence[int]) -> Trial:
+    return _live(
+        rate_hz, 11, places, (3.0, 0.15), words.short_term_maximum, lambda measured: measured.short_term_lufs
+    )
+
+
+def _momentary_live(rate_hz: int, places: Sequence[int]) -> Trial:
+    return _live(
+        rate_hz, 14, places, (0.4, 0.02), words.momentary_maximum, lambda measured: measured.momentary_lufs
+    )
+
+
+def _live(
+    rate_hz: int,
+    number: int,
+    places: Sequence[int],
+    window_and_shift_s: tuple[float, float],
+    name: Callable[[int], str],
+    series: Callable[[Measured], Floats],
+) -> Trial:
+    """Bursts one after the other: each a window long, later within its two windows, louder than the last."""
+    window_s, shift_s = window_and_shift_s
     segments = [
         segment
-        for i in _BURSTS
-        for segment in ((i * 0.15, SILENCE), (3.0, -38.0 + i), (3.0 - i * 0.15, SILENCE))
+        for i in places
+        for segment in ((i * shift_s, SILENCE), (window_s, -38.0 + i), (window_s - i * shift_s, SILENCE))
     ]
+
+    def highest_so_far(bursts: int, measured: Measured) -> float:
+        return float(np.nanmax(series(measured)[: measured.hop_at(2.0 * window_s * bursts) + 1]))
+
     cases = [
         Case(
-            words.at_rate(words.short_term_maximum(i + 1), rate_hz),
-            _TECH3341.format(11),
-            # The maximum so far, read at the end of each burst's six seconds.
-            lambda measured, i=i: _highest(measured.short_term_lufs, measured.hop_at(6.0 * (i + 1))),  # type: ignore[misc]
+            words.at_rate(name(i + 1), rate_hz),
+            _TECH3341.format(number),
+            partial(highest_so_far, bursts),
             *(-38.0 + i, 0.1, 0.1),
             _LUFS,
         )
-        for i in _BURSTS
+        for bursts, i in enumerate(places, 1)
     ]
     return _toned(rate_hz, stereo(*segments), cases)
-
-
-def _momentary_live(rate_hz: int) -> Trial:
-    segments = [
-        segment
-        for i in _BURSTS
-        for segment in ((i * 0.02, SILENCE), (0.4, -38.0 + i), (0.4 - i * 0.02, SILENCE))
-    ]
-    cases = [
-        Case(
-            words.at_rate(words.momentary_maximum(i + 1), rate_hz),
-            _TECH3341.format(14),
-            lambda measured, i=i: _highest(measured.momentary_lufs, measured.hop_at(0.8 * (i + 1))),  # type: ignore[misc]
-            *(-38.0 + i, 0.1, 0.1),
-            _LUFS,
-        )
-        for i in _BURSTS
-    ]
-    return _toned(rate_hz, stereo(*segments), cases)
-
-
-def _highest(series: Floats, last_hop: int) -> float:
-    return float(np.nanmax(series[: last_hop + 1]))

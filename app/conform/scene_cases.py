@@ -16,8 +16,6 @@ from dsp.decibels import db_to_amplitude
 from dsp.reading import Clip, ClipKind
 from dsp.types import Floats
 
-_MADE = "known by construction"
-
 _MELODY_HZ = (220.0, 277.2, 329.6, 246.9, 196.0)
 _BASS_HZ = (41.203, 55.0, 48.999)
 _SHARES = (0.0, 0.5, 0.8)
@@ -34,7 +32,7 @@ def noise_trials(rate_hz: int) -> Iterator[Trial]:
         cases = [
             Case(
                 named(words.noise_floor(name, round(100 * share))),
-                _MADE,
+                words.known_by_construction(),
                 partial(_floor_dbfs, channel),
                 *(scenes.NOISE_DBFS, tolerance, tolerance),
                 "dBFS",
@@ -48,7 +46,14 @@ def noise_trials(rate_hz: int) -> Iterator[Trial]:
         rate_hz,
         1,
         partial(_noise_signal, rate_hz, (0.95,), 0.0, math.inf, 0.0),
-        [Case(named(words.noise_floor_withheld()), _MADE, _withheld, *(1.0, 0.0, 0.0))],
+        [
+            Case(
+                named(words.noise_floor_withheld()),
+                words.known_by_construction(),
+                _withheld,
+                *(1.0, 0.0, 0.0),
+            )
+        ],
     )
     yield Trial(
         rate_hz,
@@ -116,14 +121,14 @@ def hum_trials(rate_hz: int) -> Iterator[Trial]:
         cases += [
             Case(
                 named(words.hum_frequency(scene)),
-                _MADE,
+                words.known_by_construction(),
                 partial(_mains_hz, channel),
                 *(round(f_hz), 0.0, 0.0),
                 "Hz",
             ),
             Case(
                 named(words.hum_level(scene)),
-                _MADE,
+                words.known_by_construction(),
                 partial(_hum_dbfs, channel),
                 *(level + total_db, 1.0, 1.0),
                 "dBFS",
@@ -132,7 +137,11 @@ def hum_trials(rate_hz: int) -> Iterator[Trial]:
     for channel, scene in enumerate((words.playing_without_hum(), words.held_bass_note()), len(rows)):
         cases.append(
             Case(
-                named(words.hum_frequency(scene)), _MADE, partial(_mains_hz, channel), *(0.0, 0.0, 0.0), "Hz"
+                named(words.hum_frequency(scene)),
+                words.known_by_construction(),
+                partial(_mains_hz, channel),
+                *(0.0, 0.0, 0.0),
+                "Hz",
             )
         )
     yield Trial(rate_hz, len(rows) + 2, signal, cases)
@@ -165,7 +174,7 @@ def _limited_sine(rate_hz: int) -> Trial:
 
     case = Case(
         words.at_rate(words.clipped_half_cycles(), rate_hz),
-        _MADE,
+        words.known_by_construction(),
         lambda measured: float(sum(clip.runs for clip in measured.clips if clip.kind is ClipKind.FULL_SCALE)),
         *(2.0 * f_hz * seconds, 1.0, 1.0),
     )
@@ -197,12 +206,25 @@ def _short_runs(rate_hz: int) -> Trial:
     for channel, (what, _, length) in enumerate(rows):
         if length < 3:
             count = partial(_count, channel, ClipKind.FULL_SCALE)
-            cases.append(Case(named(words.clips_found(what)), _MADE, count, *(0.0, 0.0, 0.0)))
+            cases.append(
+                Case(named(words.clips_found(what)), words.known_by_construction(), count, *(0.0, 0.0, 0.0))
+            )
             continue
         first = partial(_only, channel, lambda clip: clip.start_frame)
         lasts = partial(_only, channel, lambda clip: clip.frames)
-        cases.append(Case(named(words.clip_start(what)), _MADE, first, *(float(start), 0.0, 0.0)))
-        cases.append(Case(named(words.clip_length(what)), _MADE, lasts, *(float(length), 0.0, 0.0)))
+        cases.append(
+            Case(
+                named(words.clip_start(what)), words.known_by_construction(), first, *(float(start), 0.0, 0.0)
+            )
+        )
+        cases.append(
+            Case(
+                named(words.clip_length(what)),
+                words.known_by_construction(),
+                lasts,
+                *(float(length), 0.0, 0.0),
+            )
+        )
     return Trial(rate_hz, len(rows), signal, cases)
 
 
@@ -221,7 +243,7 @@ def _flat_tops(rate_hz: int) -> Trial:
     cases = [
         Case(
             words.at_rate(words.overload_suspected(what), rate_hz),
-            _MADE,
+            words.known_by_construction(),
             lambda measured, channel=channel: float(_count(channel, ClipKind.FLAT_TOP, measured) > 0),  # type: ignore[misc]
             *(expected, 0.0, 0.0),
         )

@@ -25,16 +25,19 @@ def tone(rate_hz: int, segments: Sequence[Segment], f_hz: int = 1000) -> Iterato
     """One running sine, in phase in all channels, whose level changes from segment to segment."""
     # A whole number of hertz repeats after a second at the latest; the table holds two, to cut from.
     cycle = np.sin(2.0 * math.pi / rate_hz * (f_hz * np.arange(rate_hz) % rate_hz))
-    table = np.tile(cycle, 2)
+    table = np.tile(cycle.astype(np.float32), 2)
     at_s, position = 0.0, 0
     for seconds, levels_dbfs in segments:
         at_s += seconds
         stop = round(at_s * rate_hz)
-        gains = np.array([db_to_amplitude(level) for level in levels_dbfs], np.float64)
+        gains = [np.float32(db_to_amplitude(level)) for level in levels_dbfs]
         while position < stop:
             frames = min(rate_hz, stop - position)
             first = position % rate_hz
-            yield (table[first : first + frames, np.newaxis] * gains).astype(np.float32)
+            block = np.empty((frames, len(gains)), np.float32)
+            for channel, gain in enumerate(gains):
+                np.multiply(table[first : first + frames], gain, out=block[:, channel])
+            yield block
             position += frames
 
 

@@ -11,6 +11,16 @@ def command_help() -> str:
     return _("Measure the standards' test signals and compare every figure with what it must be.")
 
 
+def known_by_construction() -> str:
+    """In place of a standard: the truth was put into the signal."""
+    return _("known by construction")
+
+
+def own_requirement() -> str:
+    """In place of a standard: a demand of this program."""
+    return _("own requirement")
+
+
 def progress() -> str:
     """Label of the progress bar."""
     return _("Measuring test signals")

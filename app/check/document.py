@@ -7,6 +7,7 @@ from typing import Any
 
 from app import __version__
 from app.check.measure import ChannelCheck, FileCheck
+from app.coach.forecast import Forecast
 from app.coach.judgement import Judgement
 from app.figures import level, rounded
 from app.words.advice import reason_sentence
@@ -36,7 +37,7 @@ def _file(check: FileCheck) -> dict[str, Any]:
             "range_lu": level(summary.range_lu),
         },
         "per_channel": [_channel(check, index, each) for index, each in enumerate(check.channels)],
-        "forecast": None,
+        "forecast": _forecast(check.forecast),
         "faults": [_fault(fault) for fault in summary.faults],
         "bad_samples": summary.bad_samples,
     }
@@ -81,6 +82,20 @@ def _clip(clip: Clip, rate_hz: int) -> dict[str, Any]:
         "kind": clip.kind.value,
         "peak_dbfs": level(clip.peak_dbfs),
         "runs": clip.runs,
+    }
+
+
+def _forecast(forecast: Forecast | None) -> dict[str, Any] | None:
+    if forecast is None:
+        return None
+    return {
+        "take_s": rounded(forecast.take_s, 3),
+        "heard_s": rounded(forecast.heard_s, 3),
+        "peak_p50_dbfs": level(forecast.peak_p50_dbfs),
+        "peak_p95_dbfs": level(forecast.peak_p95_dbfs),
+        "clip_probability": rounded(forecast.clip_probability, 4),
+        "clip_probability_low": rounded(forecast.clip_probability_low, 4),
+        "clip_probability_high": rounded(forecast.clip_probability_high, 4),
     }
 
 

@@ -1,11 +1,11 @@
-"""Which files to check: those named, and the sound files inside folders."""
+"""Which files to check: the one that is named, or the sound files inside a folder."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import os
 from pathlib import Path
 
-from app.errors import UsageError
+from app.errors import SoundFileError
 from app.words import check as words
 
 _SUFFIXES = frozenset(
@@ -17,25 +17,29 @@ _SUFFIXES = frozenset(
 )
 
 
-def expand(paths: Iterable[Path]) -> list[Path]:
-    """Files as they are named; a folder stands for the sound files anywhere in it, sorted.
+def sound_files(path: Path) -> list[Path]:
+    """A file as it is named; for a folder, the sound files anywhere in it, sorted.
+
+    Whatever begins with a dot is left out: trash, and what a Mac leaves beside each file on a foreign disk.
 
     Raises
     ------
-    app.errors.UsageError
+    app.errors.SoundFileError
         When a folder holds no sound file.
     """
-    files: list[Path] = []
-    for path in paths:
+    try:
         if not path.is_dir():
-            files.append(path)
-            continue
-        inside = sorted(
-            file
-            for file in path.rglob("*")
-            if file.suffix.lower() in _SUFFIXES and not file.name.startswith(".") and file.is_file()
-        )
-        if not inside:
-            raise UsageError(words.nothing_to_check(str(path)))
-        files.extend(inside)
-    return files
+            return [path]
+    except (OSError, ValueError):  # no such path: reading the file says so better
+        return [path]
+    inside = []
+    for folder, folders, files in os.walk(path):
+        folders[:] = [name for name in folders if not name.startswith(".")]
+        inside += [
+            Path(folder, name)
+            for name in files
+            if not name.startswith(".") and Path(name).suffix.lower() in _SUFFIXES
+        ]
+    if not inside:
+        raise SoundFileError(words.nothing_to_check(str(path)))
+    return sorted(inside)

@@ -13,14 +13,13 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from app.coach.forecast import Forecast
 from app.coach.judgement import CoachReport, Judgement, Target, Verdict
 from app.coach.parts import PartProfile
-from app.coach.verdict import Coach
-from app.errors import SoundFileError
+from app.coach.verdict import TAKE_S, Coach
 from app.inputs.files import FileSource
 from app.inputs.source import Block
-from app.words import check as words
-from dsp.chain import MAX_CHANNELS, MAX_RATE_HZ, MIN_RATE_HZ, Chain
+from dsp.chain import Chain
 from dsp.reading import Clip, Reading, Summary
 
 _BLOCK_S = 2.0
@@ -47,6 +46,8 @@ class FileCheck:
     summary: Summary
     coach: CoachReport
     channels: Sequence[ChannelCheck]
+    forecast: Forecast | None = None
+    """What a take to come would do on the worst channel; None with too little playing."""
 
     @property
     def verdict(self) -> Verdict:
@@ -64,6 +65,8 @@ def check_file(
     profile: PartProfile,
     target: Target | None = None,
     progress: Callable[[float], None] | None = None,
+    *,
+    take_s: float = TAKE_S,
 ) -> FileCheck:
     """Measure a file from its first frame to its last, in bounded memory.
 
@@ -75,6 +78,8 @@ def check_file(
         What is played, and where it should sit.
     progress
         Called with the share that is done, 0 to 1, a few times a second.
+    take_s
+        Length of the take to come, for the forecast.
 
     Raises
     ------
@@ -84,7 +89,7 @@ def check_file(
     source = FileSource(path, paced=False)
     source.start()
     try:
-        return _measure(source, path, profile, target or Target(), progress or _unwatched)
+        return _measure(source, path, profile, target or Target(), progress or _unwatched, take_s)
     finally:
         source.close()
 
@@ -95,10 +100,9 @@ def _measure(
     profile: PartProfile,
     target: Target,
     progress: Callable[[float], None],
+    take_s: float,
 ) -> FileCheck:
     info = source.info
-    if info.channels > MAX_CHANNELS or not MIN_RATE_HZ <= info.rate_hz <= MAX_RATE_HZ:
-        raise SoundFileError(words.outside_limits(str(path), info.channels, info.rate_hz))
     chain = Chain(info.rate_hz, info.channels, noise_memory_s=None, claimed_bits=_claimed_bits(source.format))
     coach = Coach(
         info.channels, info.rate_hz, chain.hop_frames, profile=profile, target=target, memory_s=None
@@ -129,6 +133,7 @@ def _measure(
             ChannelCheck(judgement, tuple(of_channel))
             for judgement, of_channel in zip(report.channels, clips, strict=True)
         ),
+        forecast=coach.forecasts(take_s)[report.worst_channel],
     )
 
 

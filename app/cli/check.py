@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
 from pathlib import Path
 
 import click
@@ -12,16 +14,18 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 
 from app.check.document import document
-from app.check.folder import expand
+from app.check.folder import sound_files
 from app.check.measure import FileCheck, check_file
+from app.cli import terminal
 from app.cli.main import ACT, DONE, WRONG
-from app.cli.options import json_option, part_option, print_json, the_part
-from app.coach.parts import PartProfile
+from app.cli.options import Seconds, explain_option, json_option, part_option, the_part
+from app.coach.verdict import TAKE_S
 from app.errors import SoundFileError
 from app.words import advice
 from app.words import cli as words
 from app.words.faults import fault_sentence
 from app.words.numbers import clock, decibels, signed_decibels
+from app.words.session import forecast_sentence
 
 _MOST_CLIPS_LISTED = 20
 
@@ -30,29 +34,18 @@ _MOST_CLIPS_LISTED = 20
 @click.argument("paths", nargs=-1, required=True, metavar="FILE...", type=click.Path(path_type=Path))
 @part_option
 @click.option(
-    "--take-seconds", type=click.FloatRange(1.0, 86_400.0), default=240.0, help=words.take_seconds_help()
+    "--take-seconds",
+    type=Seconds(1.0, 86_400.0),
+    default=TAKE_S,
+    show_default=True,
+    help=words.take_seconds_help(),
 )
+@explain_option
 @json_option
-def check(paths: tuple[Path, ...], part: str, take_seconds: float, as_json: bool) -> None:
+def check(paths: tuple[Path, ...], part: str, take_seconds: float, explain: bool, as_json: bool) -> None:
     """Measure every file; those that cannot be read are named on stderr, and the others still measured."""
-    del take_seconds  # the forecast is not measured yet
-    profile = the_part(part)
-    files = expand(paths)
-    checks, unreadable = _measure_all(files, profile)
-    if as_json:
-        print_json(document(checks))
-    else:
-        console = Console(highlight=False)
-        for each in checks:
-            _print(console, each)
-    if unreadable:
-        sys.exit(WRONG)
-    sys.exit(ACT if any(each.needs_action for each in checks) else DONE)
-
-
-def _measure_all(files: list[Path], profile: PartProfile) -> tuple[list[FileCheck], int]:
-    checks: list[FileCheck] = []
-    unreadable = 0
+    measure = partial(check_file, profile=the_part(part), take_s=take_seconds)
+    console = terminal.console()
     progress = Progress(
         TextColumn("{task.description}"),
         BarColumn(),
@@ -60,31 +53,76 @@ def _measure_all(files: list[Path], profile: PartProfile) -> tuple[list[FileChec
         console=Console(stderr=True),
         transient=True,
         disable=not sys.stderr.isatty(),
+        redirect_stdout=False,  # or results would go to stderr, where the bar is
+        redirect_stderr=False,
     )
-    with progress:
-        task = progress.add_task(words.checking(), total=len(files))
-        for done, path in enumerate(files):
+    checks: list[FileCheck] = []
+    unreadable = False
+    for outcome in _measure_all(paths, measure, progress):
+        if isinstance(outcome, SoundFileError):
+            unreadable = True
+            terminal.complain(outcome.sentence)
+            continue
+        checks.append(outcome)
+        if not as_json:
+            _print(console, outcome, explain=explain)
+    if as_json:
+        terminal.print_json(document(checks))
+    if unreadable:
+        sys.exit(WRONG)
+    sys.exit(ACT if any(each.needs_action for each in checks) else DONE)
+
+
+def _measure_all(
+    paths: Iterable[Path], measure: Callable[..., FileCheck], progress: Progress
+) -> Iterator[FileCheck | SoundFileError]:
+    """Measure one after the other, with a bar that makes way for each result."""
+    files: list[Path] = []
+    for path in paths:
+        try:
+            files += sound_files(path)
+        except SoundFileError as error:
+            yield error
+    task = progress.add_task(words.checking(), total=len(files))
+    for done, file in enumerate(files):
+
+        def advance(share: float, done: int = done) -> None:
+            progress.update(task, completed=done + share)
+
+        outcome: FileCheck | SoundFileError
+        with progress:
             try:
-                checks.append(
-                    check_file(
-                        path,
-                        profile,
-                        progress=lambda share, done=done: progress.update(task, completed=done + share),  # type: ignore[misc]
-                    )
-                )
+                outcome = measure(file, progress=advance)
             except SoundFileError as error:
-                unreadable += 1
-                progress.console.print(
-                    f"swellmark: {error.sentence}", markup=False, highlight=False, soft_wrap=True
-                )
-            progress.update(task, completed=done + 1)
-    return checks, unreadable
+                outcome = error
+        yield outcome
 
 
-def _print(console: Console, check: FileCheck) -> None:
-    summary, worst = check.summary, check.coach.worst
-    about = (check.path.name, clock(check.duration_s), check.format, f"{check.rate_hz / 1000:g} kHz")
-    console.print("  ".join(about), markup=False, style="bold", soft_wrap=True)
+def _print(console: Console, check: FileCheck, *, explain: bool) -> None:
+    worst = check.coach.worst
+    about = (
+        terminal.printable(check.path.name),
+        clock(check.duration_s),
+        check.format,
+        f"{check.rate_hz / 1000:g} kHz",
+    )
+    console.print("  ".join(about), style="bold", soft_wrap=True)
+    console.print(_table(check))
+    sentences = [
+        advice.advice_sentence(worst.reason, worst.gain_change_db, worst.values) + ".",
+        advice.reason_sentence(worst.reason, worst.values),
+    ]
+    if explain:
+        sentences.append(advice.explanation(worst.verdict))
+    sentences += _about_the_file(check)
+    for sentence in sentences:
+        console.print(sentence)
+    _print_clips(console, check)
+    console.print()
+
+
+def _table(check: FileCheck) -> Table:
+    summary = check.summary
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
     table.add_column(words.channel_heading(), justify="right")
     table.add_column(words.verdict_heading(), no_wrap=True)
@@ -109,20 +147,21 @@ def _print(console: Console, check: FileCheck) -> None:
             decibels(float(summary.noise_floor_dbfs[index])),
             str(len(channel.clips)),
         )
-    console.print(table)
-    for sentence in (
-        advice.advice_sentence(worst.reason, worst.gain_change_db, worst.values) + ".",
-        advice.reason_sentence(worst.reason, worst.values),
-    ):
-        console.print(sentence, markup=False)
-    console.print(
-        words.loudness_line(decibels(summary.integrated_lufs), decibels(summary.range_lu)), markup=False
-    )
+    return table
+
+
+def _about_the_file(check: FileCheck) -> Iterator[str]:
+    summary, forecast = check.summary, check.forecast
+    if forecast is not None:
+        yield words.forecast_line(
+            forecast_sentence(forecast.clip_probability, forecast.clip_probability_high, forecast.take_s),
+            decibels(forecast.peak_p50_dbfs),
+            decibels(forecast.peak_p95_dbfs),
+        )
+    yield words.loudness_line(decibels(summary.integrated_lufs), decibels(summary.range_lu))
     for fault in summary.faults:
         number = None if fault.channel is None else fault.channel + 1
-        console.print(fault_sentence(fault.kind, number, fault.value), markup=False)
-    _print_clips(console, check)
-    console.print()
+        yield fault_sentence(fault.kind, number, fault.value)
 
 
 def _print_clips(console: Console, check: FileCheck) -> None:
@@ -137,8 +176,7 @@ def _print_clips(console: Console, check: FileCheck) -> None:
                 clip.channel + 1,
                 clip.frames,
                 decibels(clip.peak_dbfs),
-            ),
-            markup=False,
+            )
         )
     if len(clips) > _MOST_CLIPS_LISTED:
-        console.print(words.more_clips(len(clips) - _MOST_CLIPS_LISTED), markup=False)
+        console.print(words.more_clips(len(clips) - _MOST_CLIPS_LISTED))

@@ -6,6 +6,7 @@ and the window do not wait for what they do not need.
 
 from __future__ import annotations
 
+import errno
 import importlib
 import logging
 import os
@@ -15,6 +16,7 @@ from typing import Any
 import click
 
 from app import __version__
+from app.cli import terminal
 from app.errors import SwellmarkError
 from app.words import cli as words
 
@@ -23,6 +25,13 @@ _COMMANDS = ("inputs", "watch", "check", "takes", "conform")
 
 DONE, ACT, WRONG = 0, 1, 2
 """Exit status: nothing to act on; something to act on; wrong usage or unreadable input."""
+STOPPED, UNREAD = 130, 141
+"""As a shell has it: Ctrl+C before there was a result; nobody reads what is printed."""
+
+_log = logging.getLogger(__name__)
+
+# From click 8.2 on; before, it prints the help and ends by itself.
+_HelpInstead: type[Exception] = getattr(click.exceptions, "NoArgsIsHelpError", click.exceptions.Exit)
 
 
 class _Commands(click.Group):
@@ -38,15 +47,48 @@ class _Commands(click.Group):
         return command
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
-        """Run, and turn every expected error into one line on stderr and exit status 2."""
+        """Run, and turn every error into one line on stderr and an exit status."""
         level = os.environ.get("SWELLMARK_LOG", "").upper()
         if level in logging.getLevelNamesMapping():
             logging.basicConfig(level=level)
+        terminal.prepare()
         try:
-            return super().main(*args, **kwargs)
-        except SwellmarkError as error:
-            click.echo(f"swellmark: {_one_line(error.sentence)}", err=True)
-            sys.exit(WRONG)
+            status = super().main(*args, **(kwargs | {"standalone_mode": False}))
+        except Exception as error:
+            status = _explain(error)
+        sys.exit(status if isinstance(status, int) else DONE)
+
+
+def _explain(error: Exception) -> int:
+    """Say what went wrong; returns the exit status."""
+    match error:
+        case SwellmarkError():
+            _log.info("%s", error.detail or error.sentence, exc_info=error)
+            terminal.complain(error.sentence)
+        case _HelpInstead() if isinstance(error, click.ClickException):
+            error.show()
+        case click.ClickException():
+            terminal.complain(_usage(error))
+        case click.Abort():
+            return STOPPED
+        case OSError(errno=errno.EPIPE):
+            terminal.let_go_of_stdout()
+            return UNREAD
+        case OSError():
+            _log.info("the system refused", exc_info=error)
+            reason = error.strerror or str(error)
+            terminal.complain(f"{error.filename}: {reason}" if error.filename else reason)
+        case _:
+            _log.error("a fault in the program", exc_info=error)
+            terminal.complain(words.fault_of_ours(f"{type(error).__name__}: {error}"))
+    return WRONG
+
+
+def _usage(error: click.ClickException) -> str:
+    context = getattr(error, "ctx", None)
+    if context is None:
+        return error.format_message()
+    return f"{error.format_message()} {words.see_help(context.command_path)}"
 
 
 @click.group(cls=_Commands, invoke_without_command=True, help=words.program_help())
@@ -59,10 +101,9 @@ def main(ctx: click.Context, spec: str | None) -> None:
         if spec is not None:
             raise click.UsageError(words.input_belongs_to_the_command(ctx.invoked_subcommand))
         return
-    from app.cli.window import open_window  # late: Qt takes a while to load
+    try:
+        from app.cli.window import open_window  # late: Qt takes a while to load
+    except ImportError as error:  # Qt needs libraries of the system
+        raise SwellmarkError(words.no_window(str(error)), str(error)) from error
 
     sys.exit(open_window(spec))
-
-
-def _one_line(text: str) -> str:
-    return " ".join(text.split())

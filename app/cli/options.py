@@ -2,20 +2,44 @@
 
 from __future__ import annotations
 
-import json
+import math
 from collections.abc import Callable
 from typing import Any, TypeVar
 
 import click
 
 from app import settings
+from app.cli.terminal import print_json
 from app.coach.judgement import Target
 from app.coach.parts import PartProfile, find_part, load_parts
 from app.coach.verdict import Coach
 from app.engine.listening import CoachMaker
 from app.words import cli as words
 
+__all__ = [
+    "Seconds",
+    "explain_option",
+    "json_option",
+    "live_coach",
+    "part_option",
+    "print_json",
+    "the_part",
+]
+
 _Command = TypeVar("_Command", bound=Callable[..., Any])
+
+
+class Seconds(click.FloatRange):
+    """A time, within limits; "nan" and "inf" are numbers to Python and no times."""
+
+    name = "seconds"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Read it."""
+        seconds: float = super().convert(value, param, ctx)
+        if not math.isfinite(seconds):
+            self.fail(words.no_time(str(value)), param, ctx)
+        return seconds
 
 
 def part_option(command: _Command) -> _Command:
@@ -28,9 +52,18 @@ def json_option(command: _Command) -> _Command:
     return click.option("--json", "as_json", is_flag=True, help=words.json_help())(command)
 
 
+def explain_option(command: _Command) -> _Command:
+    """Add ``--explain``."""
+    return click.option("--explain", is_flag=True, help=words.explain_help())(command)
+
+
 def the_part(name: str) -> PartProfile:
     """Find the profile of ``--part``, shipped or the user's own."""
-    return find_part(name, load_parts(settings.own_parts_file()))
+    try:
+        own_file = settings.own_parts_file()
+    except OSError:  # a home that cannot be written has no profiles in it either
+        own_file = None
+    return find_part(name, load_parts(own_file))
 
 
 def live_coach(profile: PartProfile, target: Target | None = None) -> CoachMaker:
@@ -40,9 +73,3 @@ def live_coach(profile: PartProfile, target: Target | None = None) -> CoachMaker
         return Coach(channels, rate_hz, hop_frames, profile=profile, target=target or Target())
 
     return make
-
-
-def print_json(document: Any, *, compact: bool = False) -> None:
-    """Print one JSON document; anything that is no JSON number is a mistake of ours and raises."""
-    indent = None if compact else 1
-    click.echo(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=indent))

@@ -7,124 +7,150 @@ second of sound, and prints.
 from __future__ import annotations
 
 import queue
+import signal
 import sys
-from contextlib import ExitStack, suppress
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from types import FrameType
 from typing import Any, Protocol
 
 import click
-from rich.console import Console
 
-from app.cli.main import ACT, DONE
-from app.cli.options import json_option, live_coach, part_option, print_json, the_part
+from app.cli import terminal
+from app.cli.limited import Limited
+from app.cli.main import ACT, DONE, WRONG
+from app.cli.options import Seconds, explain_option, json_option, live_coach, part_option, the_part
+from app.cli.takelog import TakeLog
 from app.cli.tally import Tally
 from app.coach.judgement import Verdict
 from app.engine.events import Event, EventKind
 from app.engine.loop import EndWatcher, Engine, Observer
 from app.engine.snapshot import HopReport, InputState
-from app.errors import InputError
 from app.inputs.spec import open_spec
-from app.log.keeper import TakeKeeper
-from app.log.store import Store
-from app.log.writer import LogWriter
 from app.words import advice
 from app.words import cli as words
 from app.words.numbers import clock, decibels
+from dsp.reading import ClipKind
 
 _WAIT_S = 0.2
 _FIGURES_EVERY_S = 1.0
+_OVER = (InputState.ENDED, InputState.FAILED, InputState.LOST)
 
 
 @click.command(help=words.watch_help())
 @click.option("--input", "spec", metavar="SPEC", default="player", show_default=True, help=words.input_help())
 @part_option
-@click.option("--seconds", type=click.FloatRange(min=0.0, min_open=True), help=words.seconds_help())
+@click.option("--seconds", type=Seconds(min=0.0, min_open=True), help=words.seconds_help())
 @click.option("--take", "take_name", metavar="NAME", help=words.take_help())
 @click.option("--unpaced", is_flag=True, help=words.unpaced_help())
+@explain_option
 @json_option
 def watch(
-    spec: str, part: str, seconds: float | None, take_name: str | None, unpaced: bool, as_json: bool
+    spec: str,
+    part: str,
+    seconds: float | None,
+    take_name: str | None,
+    unpaced: bool,
+    explain: bool,
+    as_json: bool,
 ) -> None:
     """Listen, judge and print."""
     profile = the_part(part)
     source = open_spec(spec, paced=not unpaced)
+    if seconds is not None:
+        source = Limited(source, seconds)
+    printer: _Printer = _JsonLines() if as_json else _Lines(explain=explain)
     reports: queue.SimpleQueue[HopReport] = queue.SimpleQueue()
+    observers: list[Observer] = [reports.put]
+    end_watchers: list[EndWatcher] = []
     with ExitStack() as stack:
-        observers: list[Observer] = [reports.put]
-        end_watchers: list[EndWatcher] = []
-        log: LogWriter | None = None
-        keeper: TakeKeeper | None = None
-        if take_name is not None:
-            log = LogWriter()
-            stack.callback(log.close)
-            keeper = TakeKeeper(log)
-            keeper.begin(take_name, profile.key)
-            observers.insert(0, keeper)
-            end_watchers.append(keeper.input_gone)
+        stack.enter_context(_signals_end_it())
+        take = None if take_name is None else stack.enter_context(TakeLog(take_name, profile.key))
+        if take is not None:
+            observers.insert(0, take)
+            end_watchers.append(take.keeper.input_gone)
         engine = Engine(live_coach(profile), observers, end_watchers)
         stack.callback(engine.stop)
         engine.open(source)
-        printer = _JsonLines() if as_json else _Lines()
-        with suppress(KeyboardInterrupt):  # the usual way to end it
-            _follow(engine, reports, seconds, printer)
-        if keeper is not None:
-            keeper.end()
-        engine.stop()
-        if log is not None:
-            _close_log(log, quiet=as_json)
-        problem = engine.snapshot.problem
-    if problem is not None:
-        raise problem
-    sys.exit(ACT if printer.needs_action else DONE)
-
-
-def _follow(
-    engine: Engine, reports: queue.SimpleQueue[HopReport], seconds: float | None, printer: _Printer
-) -> None:
-    """Print what comes until the time is up or nothing more will come."""
-    while True:
         try:
-            report = reports.get(timeout=_WAIT_S)
+            for report in _reports(engine, reports):
+                if take is not None:
+                    take.tell_trouble()
+                if report is not None:
+                    for event in report.events:
+                        _tell(event, report)
+                    printer.show(report)
+        except KeyboardInterrupt:  # the usual way to end it
+            pass
+        except BrokenPipeError:  # so is closing what reads it
+            terminal.let_go_of_stdout()
+        over = engine.snapshot
+        # A take whose input went away stays interrupted; any other ends as asked, before the engine stops.
+        if take is not None and over.state is not InputState.LOST:
+            take.keeper.end()
+        engine.stop()
+        if over.problem is not None:
+            raise over.problem
+        printer.end()
+        needs_action = printer.needs_action
+        if take is not None:
+            needs_action |= take.finish(quiet=as_json)
+    if over.state is InputState.LOST:  # its sentence was said when it happened
+        sys.exit(WRONG)
+    sys.exit(ACT if needs_action else DONE)
+
+
+def _reports(engine: Engine, reports: queue.SimpleQueue[HopReport]) -> Iterator[HopReport | None]:
+    """Yield what comes until nothing more will come, and None now and then while nothing comes."""
+    while True:
+        # Read before the queue: whatever was reported before the end is in the queue by then.
+        over = engine.snapshot.state in _OVER
+        report = None
+        try:
+            report = reports.get(timeout=0 if over else _WAIT_S)
         except queue.Empty:
-            if engine.snapshot.state in (InputState.ENDED, InputState.FAILED, InputState.CLOSED):
+            if over:
                 return
-            continue
-        printer.show(report)
-        for event in report.events:
-            _tell(event, report)
-        if engine.snapshot.state is InputState.LOST:
-            raise InputError(words.input_silent(report.info.name))
-        position_s = (report.reading.start_frame + report.reading.frames) / report.reading.rate_hz
-        if seconds is not None and position_s >= seconds:
-            return
+        yield report
+
+
+@contextmanager
+def _signals_end_it() -> Iterator[None]:
+    """Let a terminal that closes, or a service that is stopped, end the take as Ctrl+C does."""
+
+    def interrupt(_number: int, _frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    before = {}
+    for name in ("SIGTERM", "SIGHUP"):  # Windows has but one of them
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is not signal.SIG_IGN:  # as nohup wants it
+            before[number] = signal.signal(number, interrupt)
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _tell(event: Event, report: HopReport) -> None:
     """What must not be missed goes to stderr, whatever is printed on stdout."""
+    name = report.info.name
     if event.kind is EventKind.INPUT_LOST:
-        click.echo(words.input_silent(report.info.name), err=True)
+        terminal.complain(words.input_silent(name))
     elif event.kind is EventKind.INPUT_BACK:
-        click.echo(words.input_back(report.info.name), err=True)
+        terminal.complain(words.input_back(name))
     elif event.kind is EventKind.GAP and event.frames:
         lost_s = decibels(event.frames / report.info.rate_hz, 2)
-        click.echo(words.frames_lost(event.frames, lost_s), err=True)
-
-
-def _close_log(log: LogWriter, *, quiet: bool) -> None:
-    log.close()
-    if log.problem is not None:
-        raise log.problem
-    if log.notice:
-        click.echo(log.notice, err=True)
-    if not quiet:
-        with Store(log.path) as store:
-            for take in store.list_takes(limit=1):
-                click.echo(words.take_logged(take.number, take.clips))
+        terminal.complain(words.frames_lost(event.frames, lost_s))
 
 
 class _Printer(Protocol):
     needs_action: bool
 
     def show(self, report: HopReport) -> None: ...
+
+    def end(self) -> None: ...
 
 
 class _JsonLines:
@@ -137,43 +163,68 @@ class _JsonLines:
     def show(self, report: HopReport) -> None:
         self.needs_action = _needs_action(report)
         for line in self._tally.lines(report):
-            print_json(line, compact=True)
+            terminal.print_json(line, compact=True)
+
+    def end(self) -> None:
+        for line in self._tally.last_line():
+            terminal.print_json(line, compact=True)
 
 
 class _Lines:
     """For people: a line whenever the coach says something new, and the figures once a second."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, explain: bool) -> None:
+        self._explain = explain
+        self._explained: Verdict | None = None
         self._said: tuple[Any, ...] = ()
         self._next_s = 0.0
+        self._t_s = 0.0
+        self._clips = 0
+        self._average_dbfs = self._peak_dbfs = float("-inf")
         self.needs_action = False
-        self._console = Console(highlight=False)
+        self._console = terminal.console()
 
     def show(self, report: HopReport) -> None:
         self.needs_action = _needs_action(report)
         reading, worst = report.reading, report.coach.worst
+        self._clips += sum(clip.kind is ClipKind.FULL_SCALE for clip in reading.clips)
         if not reading.hops:
             return
-        t_s = (reading.start_frame + reading.frames) / reading.rate_hz
-        said = (worst.verdict, worst.gain_change_db, worst.reason)
         if not self._said:
             info = report.info
-            self._console.print(words.listening_to(info.name, info.rate_hz, info.channels), markup=False)
-        if said == self._said and t_s < self._next_s:
+            self._say(
+                words.listening_to(terminal.printable(info.name), f"{info.rate_hz / 1000:g}", info.channels)
+            )
+        self._t_s = (reading.start_frame + reading.frames) / reading.rate_hz
+        self._average_dbfs = max(self._average_dbfs, float(reading.average_dbfs.max()))
+        self._peak_dbfs = max(self._peak_dbfs, float(reading.peak_dbfs.max()))
+        said = (worst.verdict, worst.gain_change_db, worst.reason)
+        if said == self._said and self._t_s < self._next_s:
             return
-        self._said, self._next_s = said, t_s + _FIGURES_EVERY_S
+        self._said, self._next_s = said, self._t_s + _FIGURES_EVERY_S
         channel = report.coach.worst_channel
-        self._console.print(
+        self._say(
             words.watch_line(
-                place=clock(t_s),
+                place=clock(self._t_s),
                 verdict=advice.verdict_name(worst.verdict),
                 advice=advice.advice_sentence(worst.reason, worst.gain_change_db, worst.values),
                 average=decibels(float(reading.average_dbfs[-1, channel])),
                 peak=decibels(float(reading.peak_hold_dbfs[channel])),
                 floor=decibels(float(reading.noise_floor_dbfs[channel])),
-            ),
-            markup=False,
+            )
         )
+        if self._explain and worst.verdict is not self._explained:
+            self._explained = worst.verdict
+            self._say(advice.explanation(worst.verdict))
+
+    def end(self) -> None:
+        if self._said:
+            average, peak = decibels(self._average_dbfs), decibels(self._peak_dbfs)
+            self._say(words.heard(clock(self._t_s), average, peak, self._clips))
+
+    def _say(self, text: str) -> None:
+        # A terminal breaks long lines by itself; a pipe gets one line for each.
+        self._console.print(text, soft_wrap=True)
 
 
 def _needs_action(report: HopReport) -> bool:

@@ -21,9 +21,7 @@ from app.errors import SoundFileError
 from app.inputs.pacing import Pace
 from app.inputs.source import MOST_CHANNELS, Block, SourceInfo, SourceStats, empty_block
 from app.words import inputs as words
-
-LOWEST_RATE_HZ = 1_000
-HIGHEST_RATE_HZ = 768_000
+from dsp.chain import MAX_RATE_HZ, MIN_RATE_HZ
 
 
 class FileSource:
@@ -219,7 +217,7 @@ def _check_claims(path: Path, channels: int, rate_hz: int, frames: int) -> None:
     text = str(path)
     if not 1 <= channels <= MOST_CHANNELS:
         raise SoundFileError(words.file_too_many_channels(text, channels, MOST_CHANNELS))
-    if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
-        raise SoundFileError(words.file_odd_rate(text, rate_hz))
+    if not MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ:
+        raise SoundFileError(words.file_odd_rate(text, rate_hz, MIN_RATE_HZ, MAX_RATE_HZ))
     if frames == 0:
         raise SoundFileError(words.file_without_samples(text))

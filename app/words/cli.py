@@ -65,7 +65,41 @@ def take_seconds_help() -> str:
 
 def explain_help() -> str:
     """``--explain``."""
-    return _("Explain each verdict in a few sentences.")
+    return _("Explain each verdict in a few sentences; not with --json.")
+
+
+def see_help(command: str) -> str:
+    """Behind every complaint about a command line."""
+    return _("'{command} --help' tells how it is used.").format(command=command)
+
+
+def no_time(text: str) -> str:
+    """A time that is none."""
+    return _("{text!r} is no number of seconds.").format(text=text)
+
+
+def no_window(cause: str) -> str:
+    """Qt cannot be loaded."""
+    return _("The window cannot be opened: {cause}. 'swellmark watch' works without one.").format(cause=cause)
+
+
+def fault_of_ours(what: str) -> str:
+    """A mistake in the program."""
+    return _("This is a fault in the program: {what}. With SWELLMARK_LOG=error it tells where.").format(
+        what=what
+    )
+
+
+def log_not_written(path: str) -> str:
+    """The log took too long, and nobody knows why."""
+    return _("{path}: the take could not be written completely.").format(path=path)
+
+
+def forecast_line(chance: str, peak: str, high_peak: str) -> str:
+    """What a whole take will do, behind the sentence on its chance of clipping."""
+    return _("{chance} Its highest peak: about {peak} dBFS, in one take of twenty over {high_peak}.").format(
+        chance=chance, peak=peak, high_peak=high_peak
+    )
 
 
 def checking() -> str:
@@ -137,11 +171,19 @@ def more_clips(count: int) -> str:
     return ngettext("… and {count} more", "… and {count} more", count).format(count=count)
 
 
-def listening_to(name: str, rate_hz: int, channels: int) -> str:
+def listening_to(name: str, rate_khz: str, channels: int) -> str:
     """First line of ``watch``."""
     said = ngettext("{channels} channel", "{channels} channels", channels).format(channels=channels)
     return _("Listening to {name}, {rate} kHz, {said}. Ctrl+C ends.").format(
-        name=name, rate=f"{rate_hz / 1000:g}", said=said
+        name=name, rate=rate_khz, said=said
+    )
+
+
+def heard(length: str, average: str, peak: str, clips: int) -> str:
+    """Last line of ``watch``."""
+    said = ngettext("{clips} clip", "{clips} clips", clips).format(clips=clips) if clips else _("no clips")
+    return _("Heard {length}: highest average {average} dBFS, highest peak {peak} dBFS, {said}.").format(
+        length=length, average=average, peak=peak, said=said
     )
 
 

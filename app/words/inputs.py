@@ -132,11 +132,11 @@ def file_too_many_channels(path: str, channels: int, most: int) -> str:
     )
 
 
-def file_odd_rate(path: str, rate_hz: int) -> str:
-    """Say that the header claims a rate that no sound has."""
-    return _("{path}: its sample rate is given as {rate_hz} Hz, which is out of range.").format(
-        path=path, rate_hz=rate_hz
-    )
+def file_odd_rate(path: str, rate_hz: int, lowest_hz: int, highest_hz: int) -> str:
+    """Say that the file has, or claims, a rate at which nothing can be measured."""
+    return _(
+        "{path}: its sample rate is given as {rate_hz} Hz; {lowest} to {highest} kHz can be measured."
+    ).format(path=path, rate_hz=rate_hz, lowest=f"{lowest_hz / 1000:g}", highest=f"{highest_hz / 1000:g}")
 
 
 def file_damaged_at(path: str, t_s: float) -> str:

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import atexit
 import contextlib
+import ctypes
 import os
 import platform
 import queue
@@ -56,7 +57,7 @@ class AudioControl:
         # From here on only the control thread writes; others may look at busy_since_s.
         self._sd: Any = None
         self._busy_since_s: float | None = None
-        self._open_streams: set[int] = set()
+        self._open_streams: dict[int, object] = {}
         self._listed_s = float("-inf")
         self._relist_wanted = False
 
@@ -124,17 +125,23 @@ class AudioControl:
         if thread is None or thread is threading.current_thread():
             return True
         thread.join(limit_s)
-        return not thread.is_alive()
+        if not thread.is_alive():
+            return True
+        # The driver may go on while this process takes itself apart: one reference too many keeps the ring
+        # that it writes into, and the library that it runs in, to the very end.
+        for needed in (*self._open_streams.values(), getattr(self._sd, "_lib", None)):
+            ctypes.pythonapi.Py_IncRef(ctypes.py_object(needed))
+        return False
 
     # For functions that run in the control thread.
 
     def stream_opened(self, stream: object) -> None:
         """Remember that a stream is open, so that the list of devices stays as it is."""
-        self._open_streams.add(id(stream))
+        self._open_streams[id(stream)] = stream
 
     def stream_closed(self, stream: object) -> None:
         """Forget a stream, and carry out the re-listing that waited for it."""
-        self._open_streams.discard(id(stream))
+        self._open_streams.pop(id(stream), None)
         if self._relist_wanted and not self._open_streams:
             self.relist(older_than_s=0.0)
 
@@ -250,27 +257,32 @@ class StderrGag:
     """
 
     def __init__(self) -> None:
+        self._changing = threading.Lock()
         self._saved = -1
+        self._over = False
 
     def put_on(self) -> None:
-        """Turn stderr aside, unless that is done already."""
-        if self._saved >= 0 or not _stderr_lock.acquire(blocking=False):
-            return
-        try:
-            self._saved = os.dup(2)
-        except OSError:  # a windowed program has no stderr
-            _stderr_lock.release()
-            return
-        with contextlib.suppress(OSError), open(os.devnull, "wb") as nowhere:
-            os.dup2(nowhere.fileno(), 2)
+        """Turn stderr aside, unless that is done already, or over."""
+        with self._changing:
+            if self._over or self._saved >= 0 or not _stderr_lock.acquire(blocking=False):
+                return
+            try:
+                self._saved = os.dup(2)
+            except OSError:  # a windowed program has no stderr
+                _stderr_lock.release()
+                return
+            with contextlib.suppress(OSError), open(os.devnull, "wb") as nowhere:
+                os.dup2(nowhere.fileno(), 2)
 
-    def take_off(self) -> None:
-        """Let stderr be what it was."""
-        saved, self._saved = self._saved, -1
-        if saved >= 0:
-            os.dup2(saved, 2)
-            os.close(saved)
-            _stderr_lock.release()
+    def take_off(self, *, for_good: bool = False) -> None:
+        """Let stderr be what it was; for good once the stream is closed, whatever its reader says."""
+        with self._changing:
+            self._over |= for_good
+            saved, self._saved = self._saved, -1
+            if saved >= 0:
+                os.dup2(saved, 2)
+                os.close(saved)
+                _stderr_lock.release()
 
 
 @contextlib.contextmanager

@@ -79,8 +79,6 @@ class OpenStream:
         self._position += frames + ring_lost
         if not frames:
             return Block(samples)
-        self._quiet_s = 0.0
-        self._gag.take_off()
         lost = self._due + self._due_exactly
         account = self._account
         account.delivered += frames
@@ -126,7 +124,7 @@ class OpenStream:
         try:
             self.capture.stop()
         finally:
-            self._gag.take_off()
+            self._gag.take_off(for_good=True)
             if gone:
                 self._audio.distrust_list()
             self._audio.stream_closed(self.capture)
@@ -152,6 +150,9 @@ class OpenStream:
         now_s = time.monotonic()
         if now_s - before_s > _OBSERVED_TOGETHER_S:
             return  # interrupted in between: the clock and the count do not belong together
+        if delivered > self._clock.delivered:
+            self._quiet_s = 0.0
+            self._gag.take_off()
         gap = self._clock.observe(now_s, delivered, overflows)
         if gap is not None:
             self._gaps.append(gap)

@@ -201,6 +201,29 @@ def test_plugged_in_again_it_comes_back_by_itself(sound_server, record):
     assert result["frames_with_gaps"] / RATE_HZ == pytest.approx(took_s, abs=0.5)
 
 
+ENDS = """
+import sys, time
+from app.inputs.device import DeviceSource
+from app.inputs.portaudio import control
+from app.inputs.spec import parse_spec
+source = DeviceSource(parse_spec("device:pulse"))
+source.start()
+assert source.read(4800, 2.0).samples.shape[0]
+if sys.argv[1] == "with a driver that hangs":
+    control().post(lambda sd: time.sleep(60))
+    time.sleep(0.1)
+sys.exit(3)
+"""
+
+
+@pytest.mark.parametrize(("how", "limit_s"), [("as it is", 5.0), ("with a driver that hangs", 9.0)])
+def test_the_program_ends_with_a_stream_still_open(sound_server, how, limit_s):
+    began_s = time.monotonic()
+    done = sound_server.run("-c", ENDS, how)
+    assert done.returncode == 3, done.stderr
+    assert time.monotonic() - began_s < limit_s
+
+
 def test_a_rate_that_the_device_lacks(sound_server):
     done = sound_server.run(RECORDER, "device:pulse", "--rate", "3000000")
     assert done.returncode != 0

@@ -413,7 +413,7 @@ def test_two_hundred_openings_leave_nothing_behind(desk, audio):
     it.source.close()
     assert len(it.sd.streams) == 200
     assert all(stream.closed for stream in it.sd.streams)
-    assert audio._open_streams == set()
+    assert audio._open_streams == {}
 
 
 def test_info_before_the_start_is_a_mistake(audio):

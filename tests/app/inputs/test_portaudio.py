@@ -197,6 +197,7 @@ def test_the_gag_goes_on_and_off(capfd):
     with captured_stderr() as printed:  # does not wait for ever for the gag
         assert printed() == ""
     gag.take_off()
-    gag.take_off()
+    gag.take_off(for_good=True)
+    gag.put_on()
     os.write(2, b"afterwards\n")
     assert capfd.readouterr().err == "afterwards\n"

@@ -7,13 +7,15 @@ from collections import deque
 
 import numpy as np
 
-_STEADY_TICKS = 10
-# The slow average of noise stays within this (standard deviation over a second); a ringing note falls faster.
-_STEADY_SD_DB = 1.0
+from app.coach.ticks import playing_threshold_dbfs
+
+_STEADY_TICKS = 20
+# The slow average of noise stays within this (standard deviation over the steady time); a note falls faster.
+_STEADY_SD_DB = 0.8
 # Quiet lies at least this far under the loud playing. Before anything was played it lies under this level: a
 # held note is steady too.
 _UNDER_PLAYING_DB = 12.0
-_QUIET_MOST_DBFS = -50.0
+_QUIET_MOST_DBFS = -60.0
 _LEAST_SHIFT_DB = 3.0
 _PLAYING_TICKS = 20
 # With less than this of a difference, the two shifts are the same one. Wide, because players vary.
@@ -23,16 +25,20 @@ _AGREEMENT_DB = 4.0
 class QuietLevel:
     """Finds moments of steady quiet.
 
-    One instance per channel, fed with every tick.
+    Parameters
+    ----------
+    steady_ticks
+        How long it must be steady.
     """
 
-    def __init__(self) -> None:
-        self._last: deque[float] = deque(maxlen=_STEADY_TICKS)
+    def __init__(self, steady_ticks: int = _STEADY_TICKS) -> None:
+        self._steady_ticks = steady_ticks
+        self._last: deque[float] = deque(maxlen=steady_ticks)
 
     def process(self, average_dbfs: float, playing_dbfs: float) -> float | None:
         """Take one tick and the level of loud playing (nan = unknown); the level of the quiet, if it is."""
         self._last.append(max(average_dbfs, -120.0))
-        if len(self._last) < _STEADY_TICKS:
+        if len(self._last) < self._steady_ticks:
             return None
         last = np.array(self._last)
         level = float(last.mean())
@@ -57,6 +63,17 @@ class KnobWatch:
         self._before: tuple[float, float] | None = None
         self._playing: deque[float] = deque(maxlen=10 * _PLAYING_TICKS)
         self._loud_dbfs = math.nan
+        self._last_loud_dbfs = math.nan
+
+    @property
+    def playing_threshold_dbfs(self) -> float:
+        """Slow average from which on somebody plays, by the newest quiet; -inf while that is not known.
+
+        Never within 12 dB of the loud playing, so that a soft held note, mistaken for quiet, does no harm.
+        """
+        if math.isnan(self.quiet_dbfs) or math.isnan(self._last_loud_dbfs):
+            return -math.inf
+        return min(playing_threshold_dbfs(self.quiet_dbfs), self._last_loud_dbfs - _UNDER_PLAYING_DB)
 
     def process(self, average_dbfs: float) -> float | None:
         """Take one tick; how far the knob was turned, in decibels, when that has just become clear."""
@@ -69,7 +86,7 @@ class KnobWatch:
         self._playing.append(average_dbfs)
         if len(self._playing) < _PLAYING_TICKS:
             return None
-        self._loud_dbfs = float(np.quantile(self._playing, 0.9))
+        self._loud_dbfs = self._last_loud_dbfs = float(np.quantile(self._playing, 0.9))
         return self._compare()
 
     def _take_quiet(self, quiet: float) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -17,7 +17,7 @@ import numpy as np
 from app.coach.advice import Opinion, name_the_limit, take_allowance_db, weigh, weigh_clipped
 from app.coach.evidence import Evidence, Levels
 from app.coach.forecast import Forecast, forecast
-from app.coach.judgement import Target, Verdict
+from app.coach.judgement import Reason, Target, Verdict
 from app.coach.knob import QuietLevel
 from app.coach.parts import PartProfile
 from app.coach.steady import whole_decibels
@@ -41,10 +41,13 @@ _RISING_BLOCKS = 2
 _TOLERANCE_DB = 1.5
 _THERE_TICKS = 15
 _FOLLOW_TICKS = 20
+_FOLLOW_QUIET_TICKS = 10
 # Whoever is at the knob may as well aim at the middle: the fair zone is narrower than the live verdict's.
-# The check, shorter and after a hand that misses by a decibel, is more lenient.
 _LOUD_MARGIN_DB = -2.0
-_CHECK_MARGIN_DB = 0.0
+# The check is short, and nobody plays the same thing twice. Too loud is a fact; too soft is one only where
+# the playing lies further under what the turn should have given than players vary.
+_CHECK_MARGIN_DB = 1.0
+_CHECK_SOFTER_DB = 6.0
 
 
 class Step(StrEnum):
@@ -128,6 +131,8 @@ class GuidedSession:
         self._opinion: Opinion | None = None
         self._forecast: Forecast | None = None
         self._loud_average_dbfs = math.nan
+        self._loud_peak_dbfs = math.nan
+        self._loud_playing_s = 0.0
         self._needs_full_pass = False
         self._enter(Step.QUIET, Cue.BE_QUIET)
 
@@ -188,7 +193,7 @@ class GuidedSession:
         self._clipped = False
         self._there_ticks = 0
         self._remaining_db = float(self._asked_db)
-        self._quiet_finder = QuietLevel()
+        self._quiet_finder = QuietLevel(_FOLLOW_QUIET_TICKS)
         if step is Step.QUIET:
             self._floor_dbfs = math.nan
             self._turned_db = 0
@@ -231,10 +236,13 @@ class GuidedSession:
         elif rising and levels.playing_s < LOUD_MOST_S:
             self._cue = Cue.STILL_RISING
         else:
-            self._advise(levels, margin_db=_CHECK_MARGIN_DB if self._step is Step.CHECK else _LOUD_MARGIN_DB)
+            self._advise(levels, margin_db=_CHECK_MARGIN_DB if checking else _LOUD_MARGIN_DB)
 
     def _advise(self, levels: Levels, margin_db: float) -> None:
-        allowance = take_allowance_db(self._profile, levels.playing_s, self._take_s)
+        heard_s = levels.playing_s
+        if self._step is Step.CHECK and not self._needs_full_pass:
+            heard_s += self._loud_playing_s
+        allowance = take_allowance_db(self._profile, heard_s, self._take_s)
         if self._clipped:
             opinion = weigh_clipped(
                 levels,
@@ -247,6 +255,8 @@ class GuidedSession:
             opinion = weigh(levels, self._profile, self._target, allowance_db=allowance, margin_db=margin_db)
             noise = self._quiet_dbfs + self._turned_db if self._quiet_dbfs > -120.0 else math.nan
             opinion = name_the_limit(opinion, self._profile, noise, self._hum_dbfs)
+        if opinion.verdict is Verdict.LOW_WATER and self._as_loud_as_expected(levels):
+            opinion = replace(opinion, verdict=Verdict.FAIR_WATER, reason=Reason.IN_WINDOW)
         self._opinion = opinion
         self._needs_full_pass = opinion.verdict is Verdict.AWASH
         self._asked_db = whole_decibels(opinion)
@@ -255,6 +265,8 @@ class GuidedSession:
         # A check hears less than the pass before it, and may hear too little for a forecast of its own.
         self._forecast = coming or self._forecast
         self._loud_average_dbfs = levels.average_dbfs
+        self._loud_peak_dbfs = levels.peak_dbfs
+        self._loud_playing_s = levels.playing_s
         if not self._asked_db:
             self._enter(Step.DONE, Cue.DONE)
             return
@@ -262,6 +274,14 @@ class GuidedSession:
         self._quiet_before_dbfs = self._quiet_dbfs + self._turned_db
         self._turned_db += self._asked_db
         self._enter(Step.TURN, Cue.TURN)
+
+    def _as_loud_as_expected(self, levels: Levels) -> bool:
+        """Whether a check is as loud as the turn should have made the loud pass, or a little softer."""
+        if self._step is not Step.CHECK or self._needs_full_pass or math.isnan(self._loud_peak_dbfs):
+            return False
+        least_peak = self._loud_peak_dbfs + self._asked_db - _CHECK_SOFTER_DB
+        least_average = self._loud_average_dbfs + self._asked_db - _CHECK_SOFTER_DB
+        return levels.peak_dbfs >= least_peak or levels.average_dbfs >= least_average
 
     def _follow(self, average: float) -> None:
         """Follow the knob: by the noise while nobody plays, by the playing otherwise."""

@@ -151,9 +151,7 @@ class ChannelCoach:
 
     def _threshold_dbfs(self) -> float:
         # The chain's floor looks back a minute, so it lags when the gain goes up; the newest quiet does not.
-        threshold = playing_threshold_dbfs(self._floor_dbfs)
-        newest = self._knob.quiet_dbfs
-        return threshold if math.isnan(newest) else max(threshold, playing_threshold_dbfs(newest))
+        return max(playing_threshold_dbfs(self._floor_dbfs), self._knob.playing_threshold_dbfs)
 
     def _tick(self, average: float, peak: float) -> None:
         if self._knob.process(average) is not None:

@@ -153,6 +153,24 @@ def test_clipping_ends_the_pass_early_and_asks_for_a_full_one_afterwards():
     assert player.play(35, until=Step.CHECK).step is Step.DONE
 
 
+def test_a_check_that_is_played_a_little_softer_asks_for_no_second_turn():
+    player = begun(gain_db=-20, playing_dbfs=-22.0, crest_db=9.0)
+    player.gain_db += player.play(50, until=Step.LOUD).gain_change_db
+    player.rest(6, until=Step.TURN)
+    state = player.play(20, level_db=-4.0, until=Step.CHECK)
+    assert (state.step, state.moves) == (Step.DONE, 1)
+
+
+def test_a_check_far_under_the_expected_level_asks_again():
+    player = begun(gain_db=-30, playing_dbfs=-22.0, crest_db=9.0)
+    asked = player.play(50, until=Step.LOUD).gain_change_db
+    player.session.skip()
+    player.gain_db += asked - 14
+    state = player.play(20, until=Step.CHECK)
+    assert (state.step, state.moves) == (Step.TURN, 2)
+    assert state.gain_change_db == pytest.approx(14, abs=4)
+
+
 def test_every_step_can_be_skipped_and_restarted():
     guided = session()
     assert guided.skip().step is Step.LOUD

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QRectF, QSize, Qt
+from PySide6.QtCore import QRectF, QSize, Qt, QTimer
 from PySide6.QtGui import (
     QAccessible,
     QAccessibleEvent,
     QColor,
+    QFont,
     QPainter,
     QPainterPath,
     QPaintEvent,
@@ -15,6 +16,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QFrame, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from app.coach.judgement import Judgement, Verdict
+from app.window.fit import fitting_pixels
 from app.window.hull import paint_scene
 from app.window.theme import MARGIN, RADIUS, UNIT, Theme, Type
 from app.words import advice
@@ -95,20 +97,26 @@ class VerdictCard(QFrame):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Let the texts grow with the card."""
         super().resizeEvent(event)
-        self._set_fonts()
+        # Not before the layout has given the labels their room.
+        QTimer.singleShot(0, self, self._set_fonts)
 
     def _set_fonts(self) -> None:
         scale = min(self.width() / _BASE.width(), self.height() / _BASE.height())
         scale = max(0.6, min(3.0, round(scale, 1)))
-        for label, kind, quiet in (
-            (self._word, Type.VERDICT, False),
-            (self._advice, Type.ADVICE, False),
-            (self._reason, Type.BODY, True),
+        palette = self._theme.palette
+        for label, kind in (
+            (self._word, Type.VERDICT),
+            (self._advice, Type.ADVICE),
+            (self._reason, Type.BODY),
         ):
-            colour = self._theme.palette.muted if quiet else self._theme.palette.text
-            font = self._theme.font(kind, scale)
-            weight = 700 if kind is Type.VERDICT else 600 if kind is Type.ADVICE else 400
-            style = f"font-size: {font.pixelSize()}px; font-weight: {weight}; color: {colour};"
+            font = QFont(self._theme.font(kind, scale))
+            font.setPixelSize(max(font.pixelSize(), self._theme.font(Type.SMALL).pixelSize()))
+            room = label.contentsRect().size()
+            # Before the first layout there is no room to go by; a resize follows.
+            sized = room.width() > 2 * MARGIN and room.height() > 2 * UNIT
+            pixels = fitting_pixels(label.text(), font, room, wrap=True) if sized else font.pixelSize()
+            colour = palette.muted if kind is Type.BODY else palette.text
+            style = f"font-size: {pixels}px; font-weight: {font.weight().value}; color: {colour};"
             if label.styleSheet() != style:
                 label.setStyleSheet(style)
 

@@ -74,17 +74,14 @@ class SeaChart(pg.PlotWidget):
         widest = max(metrics.horizontalAdvance(line) for label in labels for line in label.split("\n"))
         self._axes["right"].setWidth(widest + 4 * UNIT)
         self._axes["bottom"].setHeight(metrics.height() + 2 * UNIT)
-        self._axes["bottom"].setTicks(
-            [[*((-s, words.seconds_ago(s)) for s in (25, 20, 15, 10, 5)), (0, words.now())]]
-        )
-        self._name_places()
+        self._label_axes()
         self._sea.set_look(theme, self._target)
 
     def set_target(self, target: Target) -> None:
         """Draw deck and band where this target has them."""
         if target != self._target:
             self._target = target
-            self._name_places()
+            self._label_axes()
             self._sea.set_look(self._theme, target)
 
     def show_state(self, snapshot: Snapshot, history: HasHistory | None, channel: int, now_s: float) -> None:
@@ -93,7 +90,7 @@ class SeaChart(pg.PlotWidget):
         hold = snapshot.peak_hold_dbfs[channel] if channel < len(snapshot.peak_hold_dbfs) else -math.inf
         if not _same(floor, self._floor_dbfs, 0.5):
             self._floor_dbfs = floor
-            self._name_places()
+            self._label_axes()
         self._sea.show_state(history.view() if history is not None else None, channel, floor, hold, now_s)
 
     def describe(self, snapshot: Snapshot, channel: int) -> None:
@@ -116,11 +113,16 @@ class SeaChart(pg.PlotWidget):
         """Leave out words and numbers that would lie over each other."""
         super().resizeEvent(event)
         if hasattr(self, "_sea"):  # the base class resizes itself while it is being built
-            self._name_places()
+            self._label_axes()
 
-    def _name_places(self) -> None:
+    def _label_axes(self) -> None:
         target, height = self._target, self._scale.height
-        line = QFontMetrics(self._theme.font(Type.SMALL)).height()
+        metrics = QFontMetrics(self._theme.font(Type.SMALL))
+        line = metrics.height()
+        apart = 1.3 * metrics.horizontalAdvance(words.seconds_ago(25)) * SPAN_S / max(1, self.width() - 200)
+        step_s = next((step_s for step_s in (5, 10) if step_s > apart), 15)
+        times = [(-s, words.seconds_ago(s)) for s in range(step_s, int(SPAN_S), step_s)]
+        self._axes["bottom"].setTicks([[*times, (0, words.now())]])
         room = max(1.0, self.height() - 3.0 * line)
         levels: list[float] = []
         for level in TICKS_DBFS:

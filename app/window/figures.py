@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import math
 
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QFontMetrics
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QFont, QFontMetrics, QResizeEvent
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from app.coach.judgement import Verdict
 from app.engine.snapshot import Snapshot
+from app.window.fit import fitting_pixels
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
 from app.words import numbers
 from app.words import window as words
+
+_WIDEST = numbers.decibels(-88.8)
 
 
 class Figures(QWidget):
@@ -36,6 +39,16 @@ class Figures(QWidget):
         """Take the colours and the type from a theme."""
         for figure in self._all:
             figure.set_theme(theme)
+        self._share_out()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Four tiles of one width, with digits of one size."""
+        super().resizeEvent(event)
+        self._share_out()
+
+    def _share_out(self) -> None:
+        for figure in self._all:
+            figure.set_size((self.width() - 3 * GAP) // 4)
 
     def show_state(self, snapshot: Snapshot, channel: int, *, old: bool) -> None:
         """Show the figures of a channel; none while they are old."""
@@ -60,7 +73,9 @@ class _Figure(QFrame):
     def __init__(self, label: str, unit: str, digits: int, *, widest_db: float = -88.8) -> None:
         super().__init__()
         self.setProperty("panel", True)
+        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self._name, self._unit_name, self._digits = label, unit, digits
+        self._theme = Theme()
         self._widest = numbers.decibels(widest_db, digits)
         self._label, self._value, self._unit, self._note = QLabel(label), QLabel(), QLabel(unit), QLabel()
         self._label.setProperty("quiet", True)
@@ -85,23 +100,31 @@ class _Figure(QFrame):
 
     def set_theme(self, theme: Theme) -> None:
         """Set the type, and with it the width of the field."""
-        font = theme.font(Type.FIGURE)
-        palette = theme.palette
-        self._value.setStyleSheet(
-            f"font-size: {font.pixelSize()}px; font-weight: 600; color: {palette.text};"
-        )
-        self._value.setFont(font)
-        metrics = QFontMetrics(font)
-        self._value.setFixedWidth(metrics.horizontalAdvance(self._widest) + 2)
+        self._theme = theme
         small = theme.font(Type.SMALL)
-        # The unit stands on the value's base line.
-        drop = max(0, metrics.descent() - QFontMetrics(small).descent())
-        self._unit.setStyleSheet(f"padding-bottom: {drop}px;")
+        palette = theme.palette
         awash = Verdict.AWASH
         self._note.setStyleSheet(
             f"background: {palette.verdicts[awash]}; color: {palette.on_verdicts[awash]}; font-weight: 600;"
             f"font-size: {small.pixelSize()}px; border-radius: 4px; padding: 1px 6px;"
         )
+
+    def set_size(self, tile_width: int) -> None:
+        """Let the value shrink where the tile is narrow, the same for every value that may come."""
+        font, small = QFont(self._theme.font(Type.FIGURE)), QFont(self._theme.font(Type.SMALL))
+        # The number is what matters: it grows with the text scale before its unit does.
+        small.setPixelSize(min(small.pixelSize(), round(0.08 * tile_width)))
+        room = tile_width - MARGIN - 2 * GAP - QFontMetrics(small).horizontalAdvance("dBFS")
+        font.setPixelSize(fitting_pixels(_WIDEST, font, QSize(max(1, room), 1000), wrap=False))
+        metrics = QFontMetrics(font)
+        self._value.setFont(font)
+        style = f"font-size: {font.pixelSize()}px; font-weight: 600; color: {self._theme.palette.text};"
+        if self._value.styleSheet() != style:
+            self._value.setStyleSheet(style)
+        self._value.setFixedWidth(metrics.horizontalAdvance(self._widest) + 2)
+        # The unit stands on the value's base line.
+        drop = max(0, metrics.descent() - QFontMetrics(small).descent())
+        self._unit.setStyleSheet(f"font-size: {small.pixelSize()}px; padding-bottom: {drop}px;")
 
     def show_level(self, level_db: float) -> None:
         """Show a value; a dash while it is not known."""

@@ -154,7 +154,7 @@ class _Berth(QAbstractButton):
             painter.drawText(
                 QRectF(0, basin.bottom() + 1, self.width(), foot),
                 Qt.AlignmentFlag.AlignCenter,
-                str(self._number + 1),
+                self._label(painter.fontMetrics()),
             )
         painter.end()
 

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import signal
 import time
+from functools import cache
 from importlib import resources
 from pathlib import Path
 
+import shiboken6
 from PySide6.QtCore import QByteArray, QEvent, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QHideEvent, QIcon, QKeySequence, QPixmap, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
@@ -36,6 +38,7 @@ _SLOW_MS = 250
 """How often the window looks while it is not seen."""
 _TEXT_S = 0.1
 """Digits that change faster than this cannot be read."""
+_LEAST_TEXT_PERCENT, _MOST_TEXT_PERCENT = 80, 200
 _SETTLE_S = 1.5
 """How long another channel must be the worst before the chart turns to it by itself."""
 
@@ -61,6 +64,7 @@ class MainWindow(Board):
         self._inputs: tuple[InputChoice, ...] = ()
         self._told: list[Message] = []
         self._waved: set[str] = set()
+        self._noticed: set[str] = set()
         self.messages: list[Message] = []
         """What the banner has to say now, the most important first."""
         self._hint = ""
@@ -97,6 +101,9 @@ class MainWindow(Board):
             (Qt.Key.Key_R, self.start_afresh),
             (Qt.Key.Key_L, self.next_look),
             (Qt.Key.Key_Escape, self.banner.dismiss),
+            (QKeySequence.StandardKey.ZoomIn, lambda: self.scale_texts(1)),
+            (QKeySequence.StandardKey.ZoomOut, lambda: self.scale_texts(-1)),
+            ("Ctrl+0", lambda: self.scale_texts(0)),
         ):
             shortcut = QShortcut(QKeySequence(key), self)
             shortcut.setAutoRepeat(False)  # a key that is held down does not end the take it began
@@ -111,8 +118,10 @@ class MainWindow(Board):
 
     def _restore(self) -> None:
         settings = self._services.settings
-        name = settings.get("theme") or ""
-        self.set_theme(Theme(name) if name in PALETTES else Theme())
+        name, percent = settings.get("theme") or "", settings.get("text_percent") or ""
+        scale = int(percent) / 100 if percent.isascii() and percent.isdigit() else 1.0
+        scale = max(_LEAST_TEXT_PERCENT / 100, min(_MOST_TEXT_PERCENT / 100, scale))
+        self.set_theme(Theme(name if name in PALETTES else Theme().name, scale))
         geometry = settings.get("geometry")
         if geometry:
             self.restoreGeometry(QByteArray.fromBase64(geometry.encode()))
@@ -183,6 +192,13 @@ class MainWindow(Board):
         self._services.settings.put("theme", name)
         self.set_theme(Theme(name, self.theme.text_scale))
 
+    def scale_texts(self, steps: int) -> None:
+        """Make texts larger or smaller; 0 gives them the size of the type scale again."""
+        percent = round(100 * self.theme.text_scale) + 10 * steps if steps else 100
+        percent = max(_LEAST_TEXT_PERCENT, min(_MOST_TEXT_PERCENT, percent))
+        self._services.settings.put("text_percent", str(percent))
+        self.set_theme(Theme(self.theme.name, percent / 100))
+
     # What the program knows
 
     def look_at_engine(self) -> None:
@@ -194,11 +210,12 @@ class MainWindow(Board):
         if history is not self._history:
             self._history = history
             self.chart.redraw()
-        if self.isVisible() and not self.isMinimized():
-            self.chart.show_state(snapshot, history, self.channel, now_s)
+        # Texts before the picture: should drawing ever fail, the sentence about it must still appear.
         if now_s - self._texts_s >= _TEXT_S:
             self._texts_s = now_s
             self._show_texts(snapshot, now_s)
+        if self.isVisible() and not self.isMinimized():
+            self.chart.show_state(snapshot, history, self.channel, now_s)
 
     def _show_texts(self, snapshot: Snapshot, now_s: float) -> None:
         self._errands.collect()
@@ -206,6 +223,10 @@ class MainWindow(Board):
             for report in self.crashes.collect():
                 self._add_told(report)
         live = is_live(snapshot, now_s)
+        notice = self._services.log_notice()
+        if notice and notice not in self._noticed:
+            self._noticed.add(notice)
+            self._add_told(Message(notice))
         self._show_messages(snapshot, now_s)
         self._show_take()
         self.logbook.refresh(self._services.keeper.revision, now_s)
@@ -347,7 +368,6 @@ class MainWindow(Board):
         services = self._services
         services.settings.put("geometry", bytes(self.saveGeometry().toBase64().data()).decode())
         self.hide()
-        self.chart.close()
         return say_farewell(services)
 
 
@@ -361,18 +381,22 @@ def run(services: Services) -> int:
     with CrashReports() as crashes:
         window = MainWindow(services, crashes)
         # Python sees a Ctrl-C the next time it runs, which the window's timer makes soon.
-        before = signal.signal(signal.SIGINT, lambda *_: window.close())
+        # It closes from the event loop, because a signal may come in the middle of painting.
+        before = signal.signal(signal.SIGINT, lambda *_: QTimer.singleShot(0, window.close))
         try:
             window.show()
             status: int = application.exec()
         finally:
             window.shut_down()
             signal.signal(signal.SIGINT, before)
+            # Now, and not when Python happens to get to it: a widget that outlives the application crashes.
+            shiboken6.delete(window)
     return status
 
 
+@cache
 def _application() -> QApplication:
-    """The one there is, or a new one: a second one would crash."""
+    """The one there is, or a new one, which then stays until the process ends: a second one would crash."""
     there = QApplication.instance()
     return there if isinstance(there, QApplication) else QApplication(["swellmark"])
 

@@ -42,7 +42,7 @@ class Picker(QWidget):
 
         self.inputs = QComboBox()
         self.inputs.setAccessibleName(words.input_name())
-        self.inputs.setMinimumContentsLength(22)
+        self.inputs.setMinimumContentsLength(10)
         self.inputs.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.inputs.activated.connect(self._take_input)
 
@@ -52,6 +52,8 @@ class Picker(QWidget):
         self.parts.setToolTip(words.part_tip())
         for part in parts:
             self.parts.addItem(part.label, part.key)
+        self.parts.setMinimumContentsLength(6)
+        self.parts.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.parts.activated.connect(lambda index: self.part_chosen.emit(self.parts.itemData(index)))
         self.parts.setVisible(bool(parts))
 
@@ -62,20 +64,19 @@ class Picker(QWidget):
         self.gain.setPageStep(3 * _STEPS_PER_DB)
         self.gain.setAccessibleName(words.player_gain_name())
         self.gain.setToolTip(words.player_gain_name())
-        self.gain.setMinimumWidth(120)
+        self.gain.setMinimumWidth(80)
         self.gain.setMaximumWidth(260)
         self.gain.valueChanged.connect(self._turn)
-        self.gaintext = QLabel()
-        self.gaintext.setProperty("quiet", True)
+        self._gain_text = QLabel()
+        self._gain_text.setProperty("quiet", True)
 
         layout = QHBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(GAP)
-        layout.addWidget(self.inputs, 3)
-        layout.addWidget(self.parts, 1)
-        layout.addWidget(self.gaintext)
+        layout.addWidget(self.inputs, 4)
+        layout.addWidget(self.parts, 2)
+        layout.addWidget(self._gain_text)
         layout.addWidget(self.gain, 2)
-        layout.addStretch(0)
         self.stops = (self.inputs, self.parts, self.gain)
         """What the keyboard reaches, in order."""
         self.show_gain(None)
@@ -86,7 +87,7 @@ class Picker(QWidget):
         """Keep the width of the gain's text, whatever its digits."""
         del theme  # the style sheet has done the rest by now
         widest = words.player_gain_value(numbers.signed_decibels(-88.8, 1))
-        self.gaintext.setMinimumWidth(self.gaintext.fontMetrics().horizontalAdvance(widest))
+        self._gain_text.setMinimumWidth(self._gain_text.fontMetrics().horizontalAdvance(widest))
 
     def show_input(self, spec: str, name: str) -> None:
         """Show what is open."""
@@ -111,7 +112,7 @@ class Picker(QWidget):
 
     def show_gain(self, gain_db: float | None) -> None:
         """Show where the player's knob stands, or hide it: nothing else has one that we can turn."""
-        for widget in (self.gain, self.gaintext):
+        for widget in (self.gain, self._gain_text):
             widget.setVisible(gain_db is not None)
         if gain_db is not None:
             before = self.gain.blockSignals(True)
@@ -125,7 +126,7 @@ class Picker(QWidget):
         self.gain_turned.emit(gain_db)
 
     def _write_gain(self, gain_db: float) -> None:
-        self.gaintext.setText(words.player_gain_value(numbers.signed_decibels(gain_db, 1)))
+        self._gain_text.setText(words.player_gain_value(numbers.signed_decibels(gain_db, 1)))
 
     def _fill(self) -> None:
         # Not under the hand of somebody who chooses; it is made good with the next state.

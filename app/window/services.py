@@ -144,6 +144,8 @@ class Services:
     """Have the coach judge by this part from now on."""
     log_problem: Callable[[], SwellmarkError | None] = _nothing_wrong
     """What keeps the log from being written, while it does."""
+    log_notice: Callable[[], str] = field(default=lambda: "")
+    """What a user should know once about the log, such as that a damaged one was set aside; or nothing."""
     target: Target = field(default_factory=Target)
     first_input: str | None = None
     """What the command line asks for; None = what was open last, or the built-in player."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from PySide6.QtCore import QSize, Qt, Signal
-from PySide6.QtGui import QResizeEvent
+from PySide6.QtGui import QFont, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QFrame,
@@ -14,6 +14,8 @@ from PySide6.QtWidgets import (
     QLabel,
     QLineEdit,
     QListWidget,
+    QListWidgetItem,
+    QSizePolicy,
     QStackedLayout,
     QTableView,
     QVBoxLayout,
@@ -36,6 +38,7 @@ class Takes(QFrame):
         super().__init__(parent)
         self.setProperty("panel", True)
         self._chosen_number = -1
+        self._fixed: dict[Column, int] = {}
         self._model = TakesModel(part_names)
         self._delegate = TakeDelegate(theme)
         self.table = QTableView()
@@ -96,14 +99,15 @@ class Takes(QFrame):
         self.table.setFont(font)
         metrics = self.table.fontMetrics()
         self.table.verticalHeader().setDefaultSectionSize(max(28, metrics.height() + 2 * UNIT))
-        header = self.table.horizontalHeader()
-        for column, sample in (
-            (Column.NUMBER, "888"),
-            (Column.NAME, "nnnnnnnnnnnn"),
-            (Column.LENGTH, "1:88:88"),
-            (Column.VERDICT, "nnnnnnnnnnn"),
-        ):
-            header.resizeSection(column, metrics.horizontalAdvance(sample) + 3 * UNIT)
+        samples = {
+            Column.NUMBER: "888",
+            Column.NAME: "n" * 12,
+            Column.LENGTH: "1:88:88",
+            Column.VERDICT: "n" * 11,
+        }
+        self._fixed = {
+            column: metrics.horizontalAdvance(sample) + 3 * UNIT for column, sample in samples.items()
+        }
         self._share_out()
         self.table.viewport().update()
 
@@ -113,7 +117,16 @@ class Takes(QFrame):
         self._share_out()
 
     def _share_out(self) -> None:
-        self.table.horizontalHeader().resizeSection(Column.FIGURES, round(0.36 * self.width()))
+        header, width = self.table.horizontalHeader(), self.width() - 2 * GAP
+        fixed = sum(self._fixed.values())
+        figures = round(0.36 * width)
+        # With large letters the levels go first: the figures beside them say the same.
+        crowded = fixed + figures + 20 * UNIT > width
+        self.table.setColumnHidden(Column.LEVELS, crowded)
+        if crowded:
+            figures = max(20 * UNIT, width - fixed - 4 * UNIT)
+        for column, pixels in {**self._fixed, Column.FIGURES: figures}.items():
+            header.resizeSection(column, pixels)
 
     def show_takes(self, lines: Sequence[TakeLine]) -> None:
         """Show these takes, newest first."""
@@ -146,6 +159,8 @@ class Happenings(QFrame):
         self.list.setAccessibleName(words.events_name())
         self.list.setFrameShape(QFrame.Shape.NoFrame)
         self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        # However much happened: the sea must not shrink because a take is chosen.
+        self.list.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         self._line: TakeLine | None = None
         layout = QVBoxLayout(self)
         layout.setContentsMargins(MARGIN, GAP, GAP, GAP - UNIT)
@@ -157,7 +172,12 @@ class Happenings(QFrame):
 
     def set_theme(self, theme: Theme) -> None:
         """Take the type from a theme."""
-        self.list.setFont(theme.font(Type.BODY))
+        font = theme.font(Type.BODY, 0.93)
+        self.list.setFont(font)
+        self._clip_font = QFont(font)
+        self._clip_font.setBold(True)
+        line, self._line = self._line, None
+        self.show_take(line)
 
     def show_take(self, line: TakeLine | None) -> None:
         """Show what happened in a take."""
@@ -178,9 +198,13 @@ class Happenings(QFrame):
         events = [event for event in line.detail.events if event.kind != "verdict"]
         for event in events:
             length_s = (event.frames or 0) / rate_hz
-            self.list.addItem(
-                words.event_line(event.kind, event.frame / rate_hz, event.channel, length_s, event.peak_dbfs)
+            line_text = words.event_line(
+                event.kind, event.frame / rate_hz, event.channel, length_s, event.peak_dbfs
             )
+            item = QListWidgetItem(line_text, self.list)
+            item.setToolTip(line_text)
+            if event.kind == "clip":
+                item.setFont(self._clip_font)
         if not events:
             self.list.addItem(words.nothing_happened())
         self.list.setCurrentRow(min(chosen, self.list.count() - 1))

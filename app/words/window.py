@@ -61,6 +61,11 @@ def seconds_ago(seconds: int) -> str:
     return _("{seconds} s ago").format(seconds=seconds)
 
 
+def now() -> str:
+    """The right end of the time axis."""
+    return _("now")
+
+
 # Figures
 
 
@@ -398,7 +403,7 @@ def event_line(kind: str, t_s: float, channel: int | None, length_s: float, peak
     what = {
         "clip": _("clip"),
         "possible_clip": _("flat tops, possibly a clip"),
-        "over_ceiling": _("peak over the deck"),
+        "over_ceiling": _("over the deck"),
         "gap": _("lost"),
         "input_lost": _("input lost"),
         "input_back": _("input back"),

@@ -444,3 +444,42 @@ def run_python(code: str, *args: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-c", code, *args], capture_output=True, text=True, check=True, timeout=60
     )
+
+
+def test_texts_grow_by_key_and_stay_grown(qtbot: Any, window: MainWindow, world: Any) -> None:
+    activate(qtbot, window)
+    for _ in range(15):
+        qtbot.keyClick(window, Qt.Key.Key_Plus, Qt.KeyboardModifier.ControlModifier)
+    assert window.theme.text_scale == 2.0
+    assert world.memory["text_percent"] == "200"
+    assert window.minimumSizeHint().width() <= 1280
+    assert window.minimumSizeHint().height() <= 800
+    again = MainWindow(world.services())
+    qtbot.addWidget(again)
+    assert again.theme.text_scale == 2.0
+    again.shut_down()
+    qtbot.keyClick(window, Qt.Key.Key_0, Qt.KeyboardModifier.ControlModifier)
+    assert window.theme.text_scale == 1.0
+
+
+def test_a_memory_full_of_nonsense_does_no_harm(qtbot: Any, world: Any) -> None:
+    world.memory.update(theme="plaid", text_percent="9²", geometry="!!", part="theremin", input="missing")
+    window = MainWindow(world.services())
+    qtbot.addWidget(window)
+    window.show()
+    qtbot.waitUntil(lambda: any("missing" in message.text for message in window.messages))
+    window.shut_down()
+
+
+def test_what_happened_to_the_log_is_told_once(qtbot: Any, world: Any) -> None:
+    notice = "The take log was damaged and set aside."
+    window = MainWindow(replace(world.services(), log_notice=lambda: notice))
+    qtbot.addWidget(window)
+    window.show()
+    qtbot.waitUntil(lambda: any(message.text == notice for message in window.messages))
+    while any(message.text == notice for message in window.messages):
+        window.banner.dismiss()
+        qtbot.wait(150)
+    qtbot.wait(300)
+    assert all(message.text != notice for message in window.messages)
+    window.shut_down()

@@ -7,7 +7,8 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from PySide6.QtCore import QRect, Qt
+from PySide6.QtCore import QRect, QSize, Qt
+from PySide6.QtGui import QFont, QFontMetrics
 from PySide6.QtWidgets import QLabel
 
 from app.coach.judgement import Verdict
@@ -15,12 +16,13 @@ from app.log.records import TakeState
 from app.window.banner import Banner, Message
 from app.window.card import VerdictCard
 from app.window.figures import Figures
+from app.window.fit import LEAST_PIXELS, fitting_pixels
 from app.window.harbour import Harbour
 from app.window.picker import Picker
 from app.window.services import InputChoice, PartChoice
 from app.window.takelist import Column, TakeLine, TakesModel
 from app.window.takes import Happenings, Takes
-from app.window.theme import Theme, style_sheet
+from app.window.theme import Theme, Type, style_sheet
 from app.words import window as words
 
 # The card
@@ -302,3 +304,47 @@ def test_an_empty_list_teaches(qtbot: Any, fakes: Any) -> None:
     assert words.no_takes() in {label.text() for label in takes.findChildren(QLabel) if label.isVisible()}
     takes.show_takes([TakeLine(fakes.take(1))])
     assert takes.table.isVisible()
+
+
+# Texts in their room
+
+
+@pytest.mark.parametrize("text", ["High water", "Turn the gain down at least 17 dB, then play it again"])
+@pytest.mark.parametrize("size", [(120, 40), (300, 60), (40, 12)])
+def test_texts_shrink_until_they_fit(qapp: Any, text: str, size: tuple[int, int]) -> None:
+    font = Theme().font(Type.VERDICT)
+    pixels = fitting_pixels(text, font, QSize(*size), wrap=True)
+    assert LEAST_PIXELS <= pixels <= font.pixelSize()
+    if pixels > LEAST_PIXELS:
+        trial = QFont(font)
+        trial.setPixelSize(pixels)
+        flags = int(Qt.TextFlag.TextWordWrap)
+        need = QFontMetrics(trial).boundingRect(QRect(0, 0, size[0], 10_000), flags, text)
+        assert need.width() <= size[0]
+        assert need.height() <= size[1]
+
+
+def test_with_room_nothing_shrinks(qapp: Any) -> None:
+    font = Theme().font(Type.BODY)
+    assert fitting_pixels("Slack", font, QSize(500, 100), wrap=True) == font.pixelSize()
+
+
+@pytest.mark.parametrize("verdict", Verdict)
+@pytest.mark.parametrize("text_scale", [1.0, 2.0])
+def test_the_cards_texts_lie_within_the_card(
+    qtbot: Any, fakes: Any, verdict: Verdict, text_scale: float
+) -> None:
+    card = VerdictCard(Theme(text_scale=text_scale))
+    qtbot.addWidget(card)
+    card.resize(300, 270)
+    card.show()
+    card.show_judgement(fakes.judgement(verdict, -14), "Overhead left", old=False)
+
+    def fits(label: QLabel) -> bool:
+        label.ensurePolished()
+        room = label.contentsRect()
+        flags = int(Qt.TextFlag.TextWordWrap)
+        need = label.fontMetrics().boundingRect(QRect(0, 0, room.width(), 10_000), flags, label.text())
+        return need.height() <= room.height() + 1 and need.width() <= room.width()
+
+    qtbot.waitUntil(lambda: all(fits(label) for label in card.findChildren(QLabel)))

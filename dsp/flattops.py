@@ -5,10 +5,10 @@ maximum a wave is a parabola, so of the time that it spends within a distance d 
 share √(e/d) within e, whatever its pitch and level. A ceiling breaks this: far more samples lie at one level
 than right below it. What must hold before anything is claimed:
 
-* a spike in the amplitude histogram of the last seconds that no sum of parabolas can make,
-* next to nothing above it,
+* a spike in the amplitude histogram of the last seconds, sharper than any sum of parabolas can make, with
+  less above it than in it (an anti-alias filter rings beyond the ceiling),
 * ordinary waves below it, without spikes of their own (a square wave is flat at every level), and
-* at least two moments that reach it.
+* many hops, over some time, whose highest samples agree on that level, and none far above it.
 
 A coupling capacitor after the overloaded stage tilts the tops, y' = −ω·y, and smears the spike. With a
 first-order high-pass at f the samples before it were x = y + 2πf·∫y dt, so the histogram is kept for a bank
@@ -48,7 +48,7 @@ LEAST_SPIKE = 0.45
 √(5/32) = 0.40."""
 _LEAST_SPIKE_S = 0.001
 """Time at the ceiling that counts as evidence."""
-_LEAST_HOPS, _LEAST_SPAN_HOPS, _LEAST_PILE = 10, 20, 0.3
+_LEAST_HOPS, _LEAST_SPAN_HOPS, _LEAST_PILE = 15, 20, 0.3
 """Evidence in hops: how many reach the ceiling, over which time, and their part of all that come near."""
 _RINGING = 1.15
 """What an anti-alias filter may add to a ceiling; tops above it contradict the ceiling."""

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Protocol, TypeVar
 
 import numpy as np
 
 from dsp.average import SlowAverage
 from dsp.clips import ClipFinder
 from dsp.decibels import AES17_OFFSET_DB, amplitude_to_db, mean_square_to_dbfs
-from dsp.faults import FaultFinder
-from dsp.flattops import FlatTopFinder
 from dsp.hops import HopBuffer, hop_frames
-from dsp.hum import HumFinder
+from dsp.longterm import LongTerm
 from dsp.loudness import Loudness
-from dsp.noise import NoiseFloor
 from dsp.peaks import PeakHold, hop_peaks
-from dsp.reading import Fault, FaultKind, Reading, Summary
-from dsp.sums import hop_mean_squares, hop_means
+from dsp.reading import Clip, Fault, FaultKind, Reading, Summary
 from dsp.truepeak import TruePeak
 from dsp.types import Floats, Samples
 
@@ -27,6 +25,23 @@ MAX_RATE_HZ = 384_000
 
 _INAUDIBLE = np.float32(1e-30)
 """Hops that never exceed this are silence: 600 dB down, float32 nears its denormals there."""
+
+_Result = TypeVar("_Result")
+
+
+class Together(Protocol):
+    """Does two things that share nothing, and returns what the first one returned when both are done."""
+
+    def __call__(self, first: Callable[[], _Result], second: Callable[[], None], /) -> _Result:
+        """Do both."""
+        ...
+
+
+def in_turn(first: Callable[[], _Result], second: Callable[[], None], /) -> _Result:
+    """One after the other."""
+    result = first()
+    second()
+    return result
 
 
 class Chain:
@@ -47,6 +62,9 @@ class Chain:
         How far back quiet counts for the noise floor; None = everything, for a whole file.
     claimed_bits
         Resolution that the input claims, where that is known (a file's header), for the fault finder.
+    together
+        Does the two halves of a block's work. There are no threads in here; a caller who has one to spare,
+        and blocks long enough to be worth it, passes a function that uses it.
 
     Raises
     ------
@@ -62,6 +80,7 @@ class Chain:
         hold_s: float | None = None,
         noise_memory_s: float | None = 60.0,
         claimed_bits: int | None = None,
+        together: Together = in_turn,
     ) -> None:
         if not 1 <= channels <= MAX_CHANNELS:
             raise ValueError(f"channels is {channels}; 1 to {MAX_CHANNELS} can be measured")
@@ -75,11 +94,11 @@ class Chain:
         self._hold = PeakHold(channels, rate_hz, hop, hold_s)
         self._true_peak = TruePeak(rate_hz, channels, hop)
         self._loudness = Loudness(rate_hz, channels, hop)
-        self._noise = NoiseFloor(rate_hz, channels, hop, noise_memory_s)
-        self._hum = HumFinder(rate_hz, channels, hop)
         self._clips = ClipFinder(rate_hz, channels)
-        self._flat_tops = FlatTopFinder(rate_hz, channels, hop)
-        self._faults = FaultFinder(rate_hz, channels, hop, claimed_bits=claimed_bits)
+        self._long_term = LongTerm(
+            rate_hz, channels, hop, noise_memory_s=noise_memory_s, claimed_bits=claimed_bits
+        )
+        self._together = together
         self._totals = _Totals(channels)
         self._position = 0
 
@@ -106,12 +125,12 @@ class Chain:
         """End the stream: measure the last, short hop, and let every stage report what it still holds."""
         reading = self._drain()
         self._true_peak.flush()
-        self._noise.estimate()
+        self._long_term.estimate_noise()
         return replace(
             reading,
-            true_peak_dbtp=self._true_peak.max_dbtp.copy(),
-            noise_floor_dbfs=self._noise.level_dbfs.copy(),
-            noise_floor_dba=self._noise.level_dba.copy(),
+            true_peak_dbtp=self._true_peak.max_dbtp,
+            noise_floor_dbfs=self._long_term.noise_floor_dbfs,
+            noise_floor_dba=self._long_term.noise_floor_dba,
         )
 
     def reset_hold(self) -> None:
@@ -121,43 +140,50 @@ class Chain:
 
     def forget_noise(self) -> None:
         """Learn the noise floor afresh, because the gain was turned."""
-        self._noise.reset()
+        self._long_term.forget_noise()
 
     def summary(self) -> Summary:
-        """Figures over everything so far."""
-        self._noise.estimate()
-        totals = self._totals
-        frames = max(1, totals.frames)
+        """Figures over everything so far; those of the long term reach up to the last whole 100 ms."""
+        long_term, totals = self._long_term, self._totals
+        long_term.estimate_noise()
         peak_dbfs = amplitude_to_db(totals.peak)
-        rms_dbfs = mean_square_to_dbfs(totals.squares / frames)
+        rms_dbfs = mean_square_to_dbfs(long_term.mean_squares)
         with np.errstate(invalid="ignore"):  # silence has no crest: -inf - -inf
             crest_db = peak_dbfs - rms_dbfs + AES17_OFFSET_DB
         return Summary(
             rate_hz=self.rate_hz,
             frames=totals.frames,
             peak_dbfs=peak_dbfs,
-            true_peak_dbtp=self._true_peak.overall_dbtp.copy(),
+            true_peak_dbtp=self._true_peak.overall_dbtp,
             average_max_dbfs=totals.average_max_dbfs.copy(),
             rms_dbfs=rms_dbfs,
             crest_db=crest_db,
-            dc_offset=totals.sums / frames,
-            noise_floor_dbfs=self._noise.level_dbfs.copy(),
-            noise_floor_dba=self._noise.level_dba.copy(),
+            dc_offset=long_term.means,
+            noise_floor_dbfs=long_term.noise_floor_dbfs,
+            noise_floor_dba=long_term.noise_floor_dba,
             integrated_lufs=self._loudness.integrated_lufs,
             range_lu=self._loudness.range_lu,
             momentary_max_lufs=self._loudness.momentary_max_lufs,
             short_term_max_lufs=self._loudness.short_term_max_lufs,
-            hum=self._hum.overall,
-            faults=self._with_bad_samples(self._faults.final()),
-            inter_sample_overs=self._true_peak.overs.copy(),
+            hum=long_term.overall_hum,
+            faults=self._with_bad_samples(long_term.overall_faults),
+            inter_sample_overs=self._true_peak.overs,
             bad_samples=totals.bad_samples,
         )
 
     def _drain(self) -> Reading:
         real_frames = self._buffer.pending_frames
         reading = self._measure(self._buffer.take_padded(), real_frames)
-        still_open = (*self._clips.flush(), *self._flat_tops.flush())
-        return replace(reading, clips=(*reading.clips, *still_open))
+        self._long_term.drain()
+        still_open = (*self._clips.flush(), *self._long_term.take_clips())
+        return replace(
+            reading,
+            noise_floor_dbfs=self._long_term.noise_floor_dbfs,
+            noise_floor_dba=self._long_term.noise_floor_dba,
+            clips=(*reading.clips, *still_open),
+            hum=self._long_term.hum,
+            faults=self._with_bad_samples(self._long_term.faults),
+        )
 
     def _measure(self, hops: Samples, real_frames: int) -> Reading:
         """Run every stage over whole hops, of which the last may hold fewer real frames."""
@@ -166,26 +192,11 @@ class Chain:
         if hops.shape[0]:
             # Each channel in one piece of memory: every stage works channel by channel.
             hops, peaks, bad_samples = self._mend(np.asfortranarray(hops))
-            average_dbfs = self._average.process(hops)
-            self._hold.process(peaks)
-            self._true_peak.process(hops, peaks)
-            momentary_lufs, short_term_lufs = self._loudness.process(hops)
-            mean_squares = hop_mean_squares(hops, self.hop_frames)
-            self._noise.process(hops)
-            self._hum.process(hops)
-            clips = (
-                *self._clips.process(hops, start_frame, peaks),
-                *self._flat_tops.process(hops, start_frame),
+            average_dbfs, momentary_lufs, short_term_lufs, clips = self._together(
+                lambda: self._measure_now(hops, peaks, start_frame),
+                lambda: self._long_term.process(hops, start_frame, real_frames),
             )
-            self._faults.process(hops)
-            self._totals.add(
-                real_frames,
-                bad_samples,
-                peaks,
-                average_dbfs,
-                self.hop_frames * hop_means(hops, self.hop_frames),
-                self.hop_frames * mean_squares,
-            )
+            self._totals.add(real_frames, bad_samples, peaks, average_dbfs)
         else:
             average_dbfs = peaks = np.empty((0, self.channels))
             momentary_lufs = short_term_lufs = np.empty(0)
@@ -200,14 +211,25 @@ class Chain:
             momentary_lufs=momentary_lufs,
             short_term_lufs=short_term_lufs,
             peak_hold_dbfs=amplitude_to_db(self._hold.hold),
-            true_peak_dbtp=self._true_peak.max_dbtp.copy(),
-            noise_floor_dbfs=self._noise.level_dbfs.copy(),
-            noise_floor_dba=self._noise.level_dba.copy(),
-            clips=clips,
-            hum=self._hum.found,
-            faults=self._with_bad_samples(self._faults.faults),
+            true_peak_dbtp=self._true_peak.max_dbtp,
+            noise_floor_dbfs=self._long_term.noise_floor_dbfs,
+            noise_floor_dba=self._long_term.noise_floor_dba,
+            clips=(*clips, *self._long_term.take_clips()),
+            hum=self._long_term.hum,
+            faults=self._with_bad_samples(self._long_term.faults),
             bad_samples=bad_samples,
         )
+
+    def _measure_now(
+        self, hops: Samples, peaks: Floats, start_frame: int
+    ) -> tuple[Floats, Floats, Floats, tuple[Clip, ...]]:
+        """Run the stages that must not wait: slow average, momentary and short-term loudness, clips."""
+        average_dbfs = self._average.process(hops)
+        self._hold.process(peaks)
+        self._true_peak.process(hops, peaks)
+        momentary_lufs, short_term_lufs = self._loudness.process(hops)
+        clips = self._clips.process(hops, start_frame, peaks)
+        return average_dbfs, momentary_lufs, short_term_lufs, clips
 
     def _mend(self, hops: Samples) -> tuple[Samples, Floats, int]:
         """Turn what is no number, and what is too small to matter, into silence; count the former.
@@ -233,29 +255,17 @@ class Chain:
 
 
 class _Totals:
-    """Sums and extremes over the whole stream."""
+    """Extremes over the whole stream."""
 
     def __init__(self, channels: int) -> None:
         self.frames = 0
         self.bad_samples = 0
         self.peak: Floats = np.zeros(channels)
         self.average_max_dbfs: Floats = np.full(channels, -np.inf)
-        self.sums: Floats = np.zeros(channels)
-        self.squares: Floats = np.zeros(channels)
 
-    def add(
-        self,
-        frames: int,
-        bad_samples: int,
-        peaks: Floats,
-        average_dbfs: Floats,
-        sums: Floats,
-        squares: Floats,
-    ) -> None:
+    def add(self, frames: int, bad_samples: int, peaks: Floats, average_dbfs: Floats) -> None:
         """Add hops; arrays are (hops, channels)."""
         self.frames += frames
         self.bad_samples += bad_samples
         np.maximum(self.peak, peaks.max(axis=0), out=self.peak)
         np.maximum(self.average_max_dbfs, average_dbfs.max(axis=0), out=self.average_max_dbfs)
-        self.sums += sums.sum(axis=0)
-        self.squares += squares.sum(axis=0)

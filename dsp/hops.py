@@ -24,8 +24,9 @@ def hop_frames(rate_hz: int) -> int:
 def planar(hops: Samples, frames_per_hop: int) -> Samples:
     """The same samples with the channels apart: (channels, hops, frames_per_hop).
 
-    Reductions along contiguous samples run several times faster than across interleaved channels. Where
-    ``hops`` is already laid out column by column (``np.asfortranarray``), nothing is copied.
+    Reductions along contiguous samples run several times faster than across interleaved channels. Where each
+    channel of ``hops`` already lies in one piece, as in ``np.asfortranarray`` and slices of it, nothing is
+    copied.
 
     Raises
     ------
@@ -35,7 +36,10 @@ def planar(hops: Samples, frames_per_hop: int) -> Samples:
     frames, channels = hops.shape
     if frames == 0 or frames % frames_per_hop:
         raise ValueError(f"{frames} frames are not one or more whole hops of {frames_per_hop}")
-    return np.ascontiguousarray(hops.T).reshape(channels, -1, frames_per_hop)
+    apart = hops.T
+    if apart.strides[1] != apart.itemsize:
+        apart = np.ascontiguousarray(apart)
+    return apart.reshape(channels, -1, frames_per_hop)
 
 
 def before_each(apart: Samples, history: Samples) -> Samples:
@@ -53,31 +57,54 @@ def before_each(apart: Samples, history: Samples) -> Samples:
 
 
 class HopBuffer:
-    """Cuts a stream of blocks of any size into whole hops."""
+    """Cuts a stream of blocks of any size into whole hops, or any other pieces of equal length."""
 
     def __init__(self, frames_per_hop: int, channels: int) -> None:
         self._hop = frames_per_hop
-        self._rest: Samples = np.empty((0, channels), np.float32)
+        self._channels = channels
+        self._waiting: list[Samples] = []
+        self._pending = 0
 
     @property
     def pending_frames(self) -> int:
         """Frames that wait for the rest of their hop."""
-        return int(self._rest.shape[0])
+        return self._pending
 
     def push(self, block: Samples) -> Samples:
         """Add a block and take out every hop that is now whole: (hops x frames_per_hop, channels)."""
-        if self._rest.shape[0]:
-            block = np.concatenate((self._rest, block))
-        whole = block.shape[0] // self._hop * self._hop
-        # A copy, because the caller may reuse the memory behind the block.
-        self._rest = block[whole:].copy()
-        return block[:whole]
+        frames = self._pending + block.shape[0]
+        whole = frames // self._hop * self._hop
+        if not whole:
+            self._keep(block)
+            return block[:0]
+        stream = self._joined(block)
+        self._waiting, self._pending = [], 0
+        self._keep(stream[whole:])
+        return stream[:whole]
+
+    def take(self) -> Samples:
+        """Take the remainder as it is; empty when there is none."""
+        rest = self._joined()
+        self._waiting, self._pending = [], 0
+        return rest
 
     def take_padded(self) -> Samples:
         """Take the remainder, filled up with silence to one whole hop; empty when there is none."""
-        rest, self._rest = self._rest, self._rest[:0]
+        rest = self.take()
         if not rest.shape[0]:
             return rest
-        padded = np.zeros((self._hop, rest.shape[1]), np.float32)
+        padded = np.zeros((self._hop, self._channels), np.float32)
         padded[: rest.shape[0]] = rest
         return padded
+
+    def _keep(self, rest: Samples) -> None:
+        if rest.shape[0]:
+            # A copy, because the caller may reuse the memory behind the block; its layout stays.
+            self._waiting.append(rest.copy(order="K"))
+            self._pending += rest.shape[0]
+
+    def _joined(self, *block: Samples) -> Samples:
+        parts = (*self._waiting, *block)
+        if len(parts) == 1:
+            return parts[0]
+        return np.concatenate(parts) if parts else np.empty((0, self._channels), np.float32)

@@ -26,7 +26,7 @@ import numpy as np
 import numpy.typing as npt
 
 from dsp.decibels import mean_square_to_dbfs, power_to_db
-from dsp.hops import HopBuffer
+from dsp.hops import HopBuffer, planar
 from dsp.sums import hop_mean_squares
 from dsp.types import Floats, Samples
 from dsp.weighting import a_weighting_power, power_spectrum
@@ -74,6 +74,7 @@ class NoiseFloor:
     def reset(self) -> None:
         """Forget everything, for instance because the gain was turned."""
         self._blocks = HopBuffer(self._block_frames, self._channels)
+        self._mean_squares: Floats = np.empty((0, self._channels))
         self._powers = _Rows(self._channels, self._memory)
         weighted = None if self._memory is None else self._memory // _WEIGHTED_EVERY
         self._weighted = _Rows(self._channels, weighted)
@@ -83,16 +84,27 @@ class NoiseFloor:
         self.level_dba: Floats = np.full(self._channels, np.nan)
         """(channels,): the same, A-weighted (IEC 61672-1)."""
 
-    def process(self, hops: Samples) -> None:
-        """Take in whole hops, ``(n * frames_per_hop, channels)``."""
+    def process(self, hops: Samples, mean_squares: Floats | None = None) -> None:
+        """Take in whole hops.
+
+        Parameters
+        ----------
+        hops
+            (n * frames_per_hop, channels).
+        mean_squares
+            (n, channels) from :func:`dsp.sums.hop_mean_squares`, where the caller has them already.
+        """
+        if mean_squares is None:
+            mean_squares = hop_mean_squares(hops, self._block_frames // BLOCK_HOPS)
         blocks = self._blocks.push(hops)
-        if not blocks.shape[0]:
+        waiting = np.concatenate((self._mean_squares, mean_squares))
+        count = blocks.shape[0] // self._block_frames
+        self._mean_squares = waiting[count * BLOCK_HOPS :]
+        if not count:
             return
-        first = self._powers.count
-        powers = hop_mean_squares(blocks, self._block_frames)
-        skip = -first % _WEIGHTED_EVERY
-        cube = blocks.T.reshape(self._channels, -1, self._block_frames)
-        weighted = self._a_weighted(cube[:, skip::_WEIGHTED_EVERY])
+        powers = waiting[: count * BLOCK_HOPS].reshape(count, BLOCK_HOPS, -1).mean(axis=1)
+        skip = -self._powers.count % _WEIGHTED_EVERY
+        weighted = self._a_weighted(planar(blocks, self._block_frames)[:, skip::_WEIGHTED_EVERY])
         # Estimates fall on a grid of their own, so that they do not depend on how hops were grouped.
         done = 0
         while done < powers.shape[0]:

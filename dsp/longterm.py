@@ -1,0 +1,133 @@
+"""What shows over seconds rather than within a hop: noise floor, hum, flat tops, faults, and plain sums."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dsp.faults import FaultFinder
+from dsp.flattops import FlatTopFinder
+from dsp.hops import HopBuffer
+from dsp.hum import HumFinder
+from dsp.noise import NoiseFloor
+from dsp.reading import Clip, Fault, Hum
+from dsp.sums import hop_mean_squares, hop_means
+from dsp.types import Floats, Samples
+
+BATCH_HOPS = 10
+"""100 ms: nobody can tell that these figures are so much late, and ten hops cost little more than one."""
+
+
+class LongTerm:
+    """Feeds the stages that can wait, in batches on a grid of 100 ms.
+
+    The grid begins with the stream and anew after every :meth:`drain`, so that figures depend on the places
+    of those alone, and not on how hops were grouped.
+
+    Parameters
+    ----------
+    rate_hz, channels, frames_per_hop
+        The grid that :meth:`process` is fed on.
+    noise_memory_s, claimed_bits
+        As for :class:`dsp.chain.Chain`.
+    """
+
+    def __init__(
+        self,
+        rate_hz: int,
+        channels: int,
+        frames_per_hop: int,
+        *,
+        noise_memory_s: float | None,
+        claimed_bits: int | None,
+    ) -> None:
+        self._hop = frames_per_hop
+        self._buffer = HopBuffer(BATCH_HOPS * frames_per_hop, channels)
+        self._start_frame = 0
+        self._silence_added = 0
+        self._noise = NoiseFloor(rate_hz, channels, frames_per_hop, noise_memory_s)
+        self._hum = HumFinder(rate_hz, channels, frames_per_hop)
+        self._flat_tops = FlatTopFinder(rate_hz, channels, frames_per_hop)
+        self._faults = FaultFinder(rate_hz, channels, frames_per_hop, claimed_bits=claimed_bits)
+        self._clips: list[Clip] = []
+        self._frames = 0
+        self._sums: Floats = np.zeros(channels)
+        self._squares: Floats = np.zeros(channels)
+        self.faults: tuple[Fault, ...] = ()
+        """The faults that hold now."""
+
+    @property
+    def hum(self) -> tuple[Hum | None, ...]:
+        """The hum on each channel over the last ten seconds."""
+        return self._hum.found
+
+    @property
+    def noise_floor_dbfs(self) -> Floats:
+        """(channels,): nan while not known."""
+        return self._noise.level_dbfs.copy()
+
+    @property
+    def noise_floor_dba(self) -> Floats:
+        """(channels,): the same, A-weighted."""
+        return self._noise.level_dba.copy()
+
+    @property
+    def overall_hum(self) -> tuple[Hum | None, ...]:
+        """The hum on each channel over everything."""
+        return self._hum.overall
+
+    @property
+    def overall_faults(self) -> tuple[Fault, ...]:
+        """The faults of everything since the start."""
+        return self._faults.final()
+
+    @property
+    def mean_squares(self) -> Floats:
+        """(channels,): over everything."""
+        return self._squares / max(1, self._frames)
+
+    @property
+    def means(self) -> Floats:
+        """(channels,): over everything."""
+        return self._sums / max(1, self._frames)
+
+    def process(self, hops: Samples, start_frame: int, real_frames: int) -> None:
+        """Take in whole hops; where the last one was filled up with silence, ``real_frames`` is shorter."""
+        if not self._buffer.pending_frames:
+            self._start_frame = start_frame
+        self._silence_added += hops.shape[0] - real_frames
+        self._feed(self._buffer.push(hops))
+
+    def drain(self) -> None:
+        """Take in what waits, because the frames that follow do not follow on, or none do."""
+        self._feed(self._buffer.take())
+        self._frames -= self._silence_added
+        self._silence_added = 0
+        self._clips += self._flat_tops.flush()
+
+    def take_clips(self) -> tuple[Clip, ...]:
+        """The flat tops that became clear since the last call."""
+        clips, self._clips = self._clips, []
+        return tuple(clips)
+
+    def forget_noise(self) -> None:
+        """Learn the noise floor afresh."""
+        self._feed(self._buffer.take())
+        self._noise.reset()
+
+    def estimate_noise(self) -> None:
+        """Bring the noise floor up to the last hop."""
+        self._noise.estimate()
+
+    def _feed(self, hops: Samples) -> None:
+        if not hops.shape[0]:
+            return
+        mean_squares = hop_mean_squares(hops, self._hop)
+        self._noise.process(hops, mean_squares)
+        self._hum.process(hops)
+        self._clips += self._flat_tops.process(hops, self._start_frame)
+        self._faults.process(hops)
+        self.faults = self._faults.faults
+        self._sums += self._hop * hop_means(hops, self._hop).sum(axis=0)
+        self._squares += self._hop * mean_squares.sum(axis=0)
+        self._frames += hops.shape[0]
+        self._start_frame += hops.shape[0]

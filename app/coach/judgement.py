@@ -40,6 +40,8 @@ class Reason(StrEnum):
     """The peaks are still under the ceiling; a take, longer and louder, would pass it."""
     FLAT_TOPS = "flat_tops"
     """Possibly overloaded before the converter."""
+    KNOB_MOVED = "knob_moved"
+    """The gain was changed, and nothing was played since."""
     NOISE_NEAR = "noise_near"
     """More gain is needed, and the noise is so near that it comes along."""
     HUM_NEAR = "hum_near"

@@ -17,6 +17,7 @@ _STEADY_SD_DB = 0.8
 _UNDER_PLAYING_DB = 12.0
 _QUIET_MOST_DBFS = -60.0
 _LEAST_SHIFT_DB = 3.0
+_ONSET_DB = 1.5
 _PLAYING_TICKS = 20
 # With less than this of a difference, the two shifts are the same one. Wide, because players vary.
 _AGREEMENT_DB = 4.0
@@ -64,6 +65,7 @@ class KnobWatch:
         self._playing: deque[float] = deque(maxlen=10 * _PLAYING_TICKS)
         self._loud_dbfs = math.nan
         self._last_loud_dbfs = math.nan
+        self._previous_dbfs = math.nan
 
     @property
     def playing_threshold_dbfs(self) -> float:
@@ -81,7 +83,12 @@ class KnobWatch:
         if quiet is not None:
             self._take_quiet(quiet)
             return None
+        rise_db = average_dbfs - self._previous_dbfs
+        self._previous_dbfs = average_dbfs
         if math.isnan(self.quiet_dbfs) or average_dbfs < self.quiet_dbfs + _UNDER_PLAYING_DB:
+            return None
+        # What rings on is no new playing: that begins with an onset.
+        if not self._playing and not rise_db >= _ONSET_DB:
             return None
         self._playing.append(average_dbfs)
         if len(self._playing) < _PLAYING_TICKS:

@@ -31,6 +31,7 @@ LOUD_MOST_S = 45.0
 LOUD_S = 3.0
 CHECK_PLAYING_S = 8.0
 CHECK_LOUD_S = 2.0
+CHECK_MOST_S = 20.0
 
 _CLIPPED_PLAYING_S = 12.0
 # Quiet is steady and not loud: somebody who holds a note is steady too.
@@ -235,6 +236,8 @@ class GuidedSession:
             self._cue = Cue.PLAY_LOUDER
         elif rising and levels.playing_s < LOUD_MOST_S:
             self._cue = Cue.STILL_RISING
+        elif checking and levels.playing_s < CHECK_MOST_S and not self._as_loud_as_expected(levels):
+            self._cue = Cue.PLAY_LOUDER
         else:
             self._advise(levels, margin_db=_CHECK_MARGIN_DB if checking else _LOUD_MARGIN_DB)
 

@@ -31,7 +31,8 @@ class Steady:
         """Hear the opinion of one tick."""
         if opinion.verdict is not self.verdict:
             self._other_verdict_ticks += 1
-            at_once = opinion.verdict is Verdict.AWASH or self.reason is Reason.NOTHING_HEARD
+            silent = self.reason in (Reason.NOTHING_HEARD, Reason.KNOB_MOVED)
+            at_once = opinion.verdict is Verdict.AWASH or silent
             if at_once or self._other_verdict_ticks >= _VERDICT_HOLD_TICKS:
                 self.show(opinion)
             return

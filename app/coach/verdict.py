@@ -90,6 +90,7 @@ class ChannelCoach:
         self._hum_dbfs = math.nan
         self._floor_dbfs = math.nan
         self._take_ticks = 0
+        self._knob_moved = False
 
     def process(
         self,
@@ -155,8 +156,9 @@ class ChannelCoach:
 
     def _tick(self, average: float, peak: float) -> None:
         if self._knob.process(average) is not None:
-            # The evidence belongs to the old setting; what was played since the knob moved will come again.
+            # The evidence belongs to the old setting.
             self._forget()
+            self._knob_moved = True
         threshold = self._threshold_dbfs()
         playing = average >= threshold
         if playing:
@@ -174,6 +176,7 @@ class ChannelCoach:
         patience = self._patience_ticks if enough or self._clip_ticks else _FORGET_LISTENING_TICKS
         if self._quiet_ticks >= patience:
             self._forget()
+            self._knob_moved = False
         self._levels = self._evidence.levels(threshold)
         # While nobody plays there is nothing new to say: the advice waits until it was read and followed.
         if playing or self._levels is None or ClipKind.FULL_SCALE in self._clip_ticks:
@@ -215,7 +218,8 @@ class ChannelCoach:
                 uncut_peak_dbfs=self._evidence.uncut_peak_dbfs(),
             )
         if levels is None:
-            return Opinion(Verdict.SLACK, Reason.NOTHING_HEARD, 0.0)
+            reason = Reason.KNOB_MOVED if self._knob_moved else Reason.NOTHING_HEARD
+            return Opinion(Verdict.SLACK, reason, 0.0)
         opinion = weigh(levels, self.profile, self.target, allowance_db=allowance, margin_db=margin_db)
         if opinion.reason is Reason.PEAKS_HIGH:
             return opinion

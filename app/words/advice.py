@@ -28,6 +28,7 @@ def advice_sentence(reason: str, gain_change_db: int, values: Mapping[str, float
     figures = {name: decibels(value) for name, value in (values or {}).items()}
     special = {
         "nothing_heard": _("Play something, or check cable and channel"),
+        "knob_moved": _("Play your loudest part again"),
         "listening": _("Keep playing, your loudest part"),
         "clipped": _("Turn the gain down at least {size} dB, then play it again"),
         "noise_near": _("Move closer or play louder, and turn the gain up {size} dB"),
@@ -56,6 +57,7 @@ def reason_sentence(reason: str, values: Mapping[str, float]) -> str:
     figures = {name: decibels(value) for name, value in values.items()}
     return {
         "nothing_heard": _("Nothing but noise is coming in."),
+        "knob_moved": _("The gain was changed, so listening starts afresh."),
         "average_low": _("Loud playing averages {average_dbfs} dBFS: noise would come up with it later."),
         "average_high": _("Loud playing averages {average_dbfs} dBFS: little room is left for more."),
         "peaks_low": _("Peaks reach only {peak_dbfs} dBFS: noise would come up with them later."),

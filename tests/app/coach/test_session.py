@@ -166,7 +166,8 @@ def test_a_check_far_under_the_expected_level_asks_again():
     asked = player.play(50, until=Step.LOUD).gain_change_db
     player.session.skip()
     player.gain_db += asked - 14
-    state = player.play(20, until=Step.CHECK)
+    assert player.play(12).cue is Cue.PLAY_LOUDER
+    state = player.play(10, until=Step.CHECK)
     assert (state.step, state.moves) == (Step.TURN, 2)
     assert state.gain_change_db == pytest.approx(14, abs=4)
 

@@ -9,11 +9,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QAccessible, QAccessibleEvent, QResizeEvent
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QSizePolicy, QWidget
 
 from app.coach.judgement import Verdict
-from app.window.controls import Button
+from app.window.controls import Button, announce
 from app.window.theme import GAP, RADIUS, TARGET, UNIT, Theme, Type
 from app.words import window as words
 
@@ -97,7 +97,7 @@ class Banner(QFrame):
         self._style()
         if first is not None and (not before or before[0] != first):
             self.setAccessibleName(first.text)
-            QAccessible.updateAccessibility(QAccessibleEvent(self, QAccessible.Event.Alert))
+            announce(self, first.text)
 
     def dismiss(self) -> None:
         """Wave the message away, where that is possible."""

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from PySide6.QtCore import QRectF, QSize, Qt, QTimer
 from PySide6.QtGui import (
-    QAccessible,
-    QAccessibleEvent,
     QColor,
     QFont,
     QPainter,
@@ -16,6 +14,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QFrame, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from app.coach.judgement import Judgement, Verdict
+from app.window.controls import announce
 from app.window.fit import fitting_pixels
 from app.window.hull import paint_scene
 from app.window.theme import MARGIN, RADIUS, UNIT, Theme, Type
@@ -86,7 +85,7 @@ class VerdictCard(QFrame):
             self._verdict = verdict
             self._scene.verdict = verdict
             self._scene.update()
-            QAccessible.updateAccessibility(QAccessibleEvent(self, QAccessible.Event.Alert))
+            announce(self, spoken)
 
     def _put(self, word: str, what: str, why: str) -> None:
         self._word.setText(word)

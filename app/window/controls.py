@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from PySide6 import QtGui
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeyEvent
+from PySide6.QtGui import QAccessible, QAccessibleEvent, QKeyEvent
 from PySide6.QtWidgets import QPushButton, QWidget
 
 
@@ -30,3 +31,12 @@ class Button(QPushButton):
             self.click()
             return
         super().keyPressEvent(event)
+
+
+def announce(widget: QWidget, text: str) -> None:
+    """Have a screen reader say something at once, wherever its user is."""
+    if hasattr(QtGui, "QAccessibleAnnouncementEvent"):  # since Qt 6.8
+        event: QAccessibleEvent = QtGui.QAccessibleAnnouncementEvent(widget, text)
+    else:
+        event = QAccessibleEvent(widget, QAccessible.Event.Alert)
+    QAccessible.updateAccessibility(event)

@@ -287,13 +287,6 @@ def channel_name(number: int) -> str:
     return _("Channel {number}").format(number=number)
 
 
-def chart_follows(name: str, *, by_itself: bool) -> str:
-    """Which channel the chart shows."""
-    if by_itself:
-        return _("{name}, the one that needs you most").format(name=name)
-    return name
-
-
 def follow_worst() -> str:
     """Let the chart choose the channel by itself."""
     return _("Follow the worst")

@@ -15,6 +15,7 @@ from app.coach.judgement import Verdict
 from app.log.records import TakeState
 from app.window.banner import Banner, Message
 from app.window.card import VerdictCard
+from app.window.controls import announce
 from app.window.figures import Figures
 from app.window.fit import LEAST_PIXELS, fitting_pixels
 from app.window.harbour import Harbour
@@ -348,3 +349,22 @@ def test_the_cards_texts_lie_within_the_card(
         return need.height() <= room.height() + 1 and need.width() <= room.width()
 
     qtbot.waitUntil(lambda: all(fits(label) for label in card.findChildren(QLabel)))
+
+
+def test_a_verdict_is_announced_once(qtbot: Any, fakes: Any, monkeypatch: Any) -> None:
+    said: list[str] = []
+    monkeypatch.setattr("app.window.card.announce", lambda _widget, text: said.append(text))
+    card = VerdictCard(Theme())
+    qtbot.addWidget(card)
+    for _ in range(3):
+        card.show_judgement(fakes.judgement(Verdict.AWASH), "", old=False)
+    card.show_judgement(fakes.judgement(Verdict.FAIR_WATER), "", old=False)
+    assert [text.split(".")[0] for text in said] == ["Awash", "Fair water"]
+
+
+def test_announcing_works_with_and_without_the_newer_event(qtbot: Any, monkeypatch: Any) -> None:
+    card = VerdictCard(Theme())
+    qtbot.addWidget(card)
+    announce(card, "High water")
+    monkeypatch.delattr("PySide6.QtGui.QAccessibleAnnouncementEvent", raising=False)
+    announce(card, "High water")

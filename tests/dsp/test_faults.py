@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import time
 
 import numpy as np
@@ -210,6 +211,7 @@ def automatic_gain(x, release_db_s, target_dbfs=-20.0, most_db=30.0):
     return x * 10 ** (curve / 20)
 
 
+@functools.cache
 def phrases(seconds=40.0, seed=3):
     """Playing of 2 to 3 s, then a pause of 1.5 to 2.5 s, over a room's noise."""
     x = playing(seconds, seed)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import time
 
 import numpy as np
@@ -15,6 +16,7 @@ from dsp.reading import ClipKind
 RATE_HZ = 48_000
 
 
+@functools.cache
 def plucked(seconds=20.0, rate_hz=RATE_HZ, seed=1, lowest_hz=82.4):
     """Chords of plucked strings, each at its own level, with rests."""
     rng = np.random.default_rng(seed)
@@ -34,7 +36,9 @@ def plucked(seconds=20.0, rate_hz=RATE_HZ, seed=1, lowest_hz=82.4):
         start = int(at * rate_hz)
         out[start : start + t.size] += note * ramp * 10 ** (rng.uniform(-8, 0) / 20)
         at += length + (rng.uniform(0.3, 0.8) if rng.random() < 0.2 else 0)
-    return (0.5 * out / np.abs(out).max()).astype(np.float32)
+    out = (0.5 * out / np.abs(out).max()).astype(np.float32)
+    out.setflags(write=False)
+    return out
 
 
 def overloaded(x, over_db, coupling_hz=0.0, noise_dbfs=None, rate_hz=RATE_HZ):

@@ -81,6 +81,7 @@ def _device(device: DeviceInfo) -> dict[str, Any]:
         "channels": device.channels,
         "default_rate_hz": device.default_rate_hz,
         "is_default": device.is_default,
+        "via_server": device.via_server,
         "spec": device.spec(),
     }
 

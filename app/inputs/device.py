@@ -20,7 +20,7 @@ import numpy as np
 
 from app.errors import DeviceError
 from app.inputs.capture import Capture, CCapture, PythonCapture, StreamRequest
-from app.inputs.devices import DeviceInfo, query, resolve
+from app.inputs.devices import SERVER_RATE_HZ, DeviceInfo, query, resolve
 from app.inputs.portaudio import AudioControl, captured_stderr, control
 from app.inputs.source import Block, SourceInfo, SourceStats, empty_block
 from app.inputs.spec import DeviceSpec
@@ -198,7 +198,9 @@ def _listed(picks: tuple[int, ...]) -> str:
 
 def _describe(device: DeviceInfo, picks: tuple[int, ...], capture: Capture) -> SourceInfo:
     notes = []
-    if abs(capture.rate_hz - device.default_rate_hz) > 0.5:
+    if device.via_server:
+        notes.append(words.through_server())
+    elif abs(capture.rate_hz - device.default_rate_hz) > 0.5:
         notes.append(words.resampled(capture.rate_hz, device.default_rate_hz))
     if capture.backend == PythonCapture.backend:
         notes.append(words.python_callback(capture.latency_s * 1000))
@@ -239,6 +241,8 @@ def _requests(sd: Any, device: DeviceInfo, picks: tuple[int, ...], rate_hz: floa
     if device.channels != needed.stream_channels:
         # Some drivers open with all of their channels or not at all.
         requests.append(StreamRequest(device.index, device.channels, picks, rate_hz))
+    if device.via_server and rate_hz == SERVER_RATE_HZ:
+        requests.append(StreamRequest(device.index, max(picks), picks, 44_100.0))
     if "WASAPI" in device.host_api:
         # Shared mode knows one rate, the system's; this lets the system convert.
         converting = sd.WasapiSettings(auto_convert=True)

@@ -13,6 +13,12 @@ from app.inputs.spec import DeviceReading, DeviceSpec
 from app.words import inputs as words
 
 DEFAULT_NAME = "default"
+SERVER_RATE_HZ = 48_000.0
+"""What sound servers and ALSA's own mixing run at unless told otherwise."""
+_ALSA_SERVERS = frozenset({"default", "sysdefault", "pulse", "pipewire", "jack"})
+"""Names of ALSA that stand for whatever is behind them. They take any rate, and for such a device PortAudio
+reports 44.1 kHz, which is nobody's own: opened at that, most interfaces would be converted, and a converted
+clip is no longer flat."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +33,8 @@ class DeviceInfo:
     default_rate_hz: float
     is_default: bool
     """Whether the system records from it when nobody says otherwise."""
+    via_server: bool = False
+    """Whether a sound server stands in between, whose own rate cannot be known from here."""
 
     @property
     def full_name(self) -> str:
@@ -82,14 +90,18 @@ def query(sd: Any) -> tuple[DeviceInfo, ...]:
         channels = int(device["max_input_channels"])
         if channels < 1:
             continue
+        name = " ".join(str(device["name"]).split())  # some drivers put line ends into it
+        host_api = host_apis[int(device["hostapi"])]
+        via_server = host_api == "ALSA" and name in _ALSA_SERVERS
         devices.append(
             DeviceInfo(
                 index=int(device["index"]),
-                name=" ".join(str(device["name"]).split()),  # some drivers put line ends into it
-                host_api=host_apis[int(device["hostapi"])],
+                name=name,
+                host_api=host_api,
                 channels=channels,
-                default_rate_hz=float(device["default_samplerate"]),
+                default_rate_hz=SERVER_RATE_HZ if via_server else float(device["default_samplerate"]),
                 is_default=int(device["index"]) == default_index,
+                via_server=via_server,
             )
         )
     return tuple(devices)

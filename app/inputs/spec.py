@@ -142,7 +142,7 @@ def open_spec(spec: InputSpec | str, *, paced: bool = True) -> Source:
     if isinstance(spec, FileSpec):
         from app.inputs.files import FileSource
 
-        return FileSource(spec.path, paced=paced)
+        return FileSource(_at_home(spec.path), paced=paced)
     from app.inputs.player import PlayerSource
 
     if not spec.part:
@@ -174,6 +174,14 @@ def _player(rest: str) -> PlayerSpec:
     if not LOWEST_GAIN_DB <= gain_db <= HIGHEST_GAIN_DB:
         raise UsageError(words.gain_out_of_range(gain_db, LOWEST_GAIN_DB, HIGHEST_GAIN_DB))
     return PlayerSpec(part.strip(), gain_db)
+
+
+def _at_home(path: Path) -> Path:
+    """``~/take.wav`` as a shell reads it; shells leave it alone behind a colon."""
+    try:
+        return path if path.exists() else path.expanduser()
+    except (OSError, RuntimeError, ValueError):  # opening it will say what is wrong
+        return path
 
 
 def _is_file(text: str) -> bool:

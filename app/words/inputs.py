@@ -247,6 +247,14 @@ def resampled(rate_hz: float, device_rate_hz: float) -> str:
     )
 
 
+def through_server() -> str:
+    """Say that a sound server stands in between."""
+    return _(
+        "A sound server delivers this input and may convert its rate or set its level; where clips have to "
+        "be counted exactly, open the interface itself."
+    )
+
+
 def python_callback(latency_ms: float) -> str:
     """Say that the slower of the two ways in is used."""
     return _(

@@ -107,7 +107,8 @@ def test_a_busy_interpreter_loses_nothing(sound_server, record):
 
 @BOTH_WAYS
 def test_channels_are_picked_in_the_order_asked_for(sound_server, record, way):
-    recording = record("device:pulse:2,1", "--way", way, "--rate", str(RATE_HZ), "--seconds", "2")
+    # At the rate that is opened when nobody asks for one.
+    recording = record("device:pulse:2,1", "--way", way, "--seconds", "2")
     sound_server.play_samples(counter(RATE_HZ // 2))
     samples, _ = recording.result()
     start = int(np.flatnonzero(samples[:, 0])[0])
@@ -230,7 +231,7 @@ def test_a_rate_that_the_device_lacks(sound_server):
     assert (
         done.stderr.strip()
         .splitlines()[-1]
-        .endswith("ALSA/pulse does not work at 3000 kHz; its own rate is 44.1 kHz.")
+        .endswith("ALSA/pulse does not work at 3000 kHz; its own rate is 48 kHz.")
     )
 
 
@@ -255,6 +256,7 @@ def test_the_list_of_inputs(sound_server):
     pulse = next(device for device in document["devices"] if device["name"] == "pulse")
     assert (pulse["host_api"], pulse["channels"]) == ("ALSA", 32)
     assert pulse["spec"] == "device:ALSA/pulse:1,2"
+    assert (pulse["default_rate_hz"], pulse["via_server"]) == (48_000.0, True)
     assert document["problem"] is None
     report = sound_server.run("-m", "app.cli", "inputs", "--report")
     assert "Input 0: ALSA/pulse, 32 channels" in report.stdout

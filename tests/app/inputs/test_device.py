@@ -122,6 +122,14 @@ def test_an_asked_rate_and_one_that_the_device_lacks(desk):
         desk("device:hw:1,0:1", rate_hz=192_000).open()
 
 
+def test_a_sound_server_that_is_not_at_48_khz_is_opened_all_the_same(desk):
+    it = desk("device:pulse")
+    it.sd.devices.append(soundless.Device("pulse", rate_hz=44_100.0))
+    info = it.open().source.info
+    assert info.rate_hz == 44_100
+    assert "A sound server delivers this input" in info.note
+
+
 @pytest.mark.parametrize(
     ("spec", "error", "words"),
     [

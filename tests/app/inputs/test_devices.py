@@ -81,6 +81,17 @@ def test_refusals(devices, text, error, words):
     assert "\n" not in str(caught.value)
 
 
+def test_what_stands_for_a_sound_server_is_opened_at_the_rate_of_servers(audio):
+    def change(sd):
+        sd.list[0].name, sd.list[0].rate_hz = "pulse", 44_100.0
+        sd.list[3].name, sd.list[3].rate_hz = "pulse", 44_100.0  # under JACK: a name like any other
+        return query(sd)
+
+    devices = {device.full_name: device for device in audio.call(change)}
+    assert (devices["ALSA/pulse"].default_rate_hz, devices["ALSA/pulse"].via_server) == (48_000.0, True)
+    assert (devices["JACK/pulse"].default_rate_hz, devices["JACK/pulse"].via_server) == (44_100.0, False)
+
+
 def test_no_default_device_and_odd_names(audio):
     def change(sd):
         sd.default = ""

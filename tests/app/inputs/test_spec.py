@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path, PureWindowsPath
 
+import numpy as np
 import pytest
+import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.errors import UsageError
+from app.errors import SoundFileError, UsageError
 from app.inputs import spec
 from app.inputs.files import FileSource
 from app.inputs.player import GAIN_MAX_DB, GAIN_MIN_DB, PlayerSource
@@ -124,6 +126,18 @@ def test_open_spec_makes_the_source():
     player = open_spec("player:bass:-6", paced=False)
     assert isinstance(player, PlayerSource)
     assert (player.gain_db, player.info.live) == (-6.0, False)
+
+
+def test_files_at_home(tmp_path, monkeypatch):
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setenv("USERPROFILE", str(tmp_path))
+    soundfile.write(tmp_path / "take.wav", np.zeros(100), 48_000)
+    source = open_spec("file:~/take.wav", paced=False)
+    source.start()
+    assert source.info.spec == f"file:{tmp_path / 'take.wav'}"
+    source.close()
+    with pytest.raises(SoundFileError, match="no such file"):
+        open_spec("file:a\0b", paced=False).start()
 
 
 def test_the_range_of_the_gain_is_that_of_the_players_knob():

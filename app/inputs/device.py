@@ -10,6 +10,7 @@ asked without waiting for the answer.
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import time
 from collections.abc import Sequence
@@ -21,7 +22,7 @@ import numpy as np
 from app.errors import DeviceError
 from app.inputs.capture import Capture, CCapture, PythonCapture, StreamRequest
 from app.inputs.devices import SERVER_RATE_HZ, DeviceInfo, query, resolve
-from app.inputs.portaudio import AudioControl, captured_stderr, control
+from app.inputs.portaudio import CALL_LIMIT_S, AudioControl, captured_stderr, control
 from app.inputs.source import Block, SourceInfo, SourceStats, empty_block
 from app.inputs.spec import DeviceSpec
 from app.inputs.stream import OpenStream
@@ -144,12 +145,10 @@ class DeviceSource:
             return
         self._last_stats = stream.stats()
         audio = self._audio or control()
-        try:
-            audio.call(lambda _: stream.let_go())
-        except DeviceError:
-            # It did not answer in time, or the program is on its way out. The command stays in the queue, and
-            # there is nothing more that this thread could do for the device.
-            return
+        # Posted, not called: a command that has to wait too long must still be carried out.
+        closed = audio.post(lambda _: stream.let_go())
+        with contextlib.suppress(TimeoutError, DeviceError):  # the driver hangs, or the program ends
+            closed.result(CALL_LIMIT_S)
 
     # In the audio-control thread.
 

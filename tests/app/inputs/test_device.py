@@ -11,6 +11,7 @@ import pytest
 import soundless  # registered by conftest.py
 
 from app.errors import DeviceError, UsageError
+from app.inputs import device as device_module
 from app.inputs import stream as stream_module
 from app.inputs.capture import CCapture, PythonCapture
 from app.inputs.device import DeviceSource
@@ -367,13 +368,23 @@ def test_closing_does_not_wait_for_a_driver_that_hangs(desk, monkeypatch):
     it = desk().open()
     hold = threading.Event()
     it.sd.on_call = lambda what: what == "stop" and hold.wait(20)
-    monkeypatch.setattr(
-        "app.inputs.portaudio.AudioControl.call.__kwdefaults__", {"limit_s": 0.2, "undo": None}
-    )
+    monkeypatch.setattr(device_module, "CALL_LIMIT_S", 0.2)
     began = time.monotonic()
     it.source.close()
     assert time.monotonic() - began < 2.0
     hold.set()
+
+
+def test_a_closing_that_has_to_wait_is_carried_out_later(desk, monkeypatch):
+    it = desk().open()
+    driver, hold = it.driver, threading.Event()
+    monkeypatch.setattr(device_module, "CALL_LIMIT_S", 0.05)
+    it.audio.post(lambda _: hold.wait(20))  # another command takes long
+    it.source.close()
+    assert not driver.closed
+    hold.set()
+    it.audio.call(lambda _: None)
+    assert driver.closed
 
 
 def test_a_device_that_opens_too_late_is_closed_again(desk, monkeypatch):

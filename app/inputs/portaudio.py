@@ -96,9 +96,11 @@ class AudioControl:
         try:
             return future.result(limit_s)
         except TimeoutError as error:
-            if future.done() and not future.cancelled():
-                raise  # the function's own time-out
-            if not future.cancel() and undo is not None:
+            if future.cancel():
+                raise DeviceError(words.sound_system_hangs(limit_s)) from error
+            if future.done():  # at the very last moment, or with a time-out of its own
+                return future.result()
+            if undo is not None:
                 future.add_done_callback(lambda late: self._put_right(late, undo))
             raise DeviceError(words.sound_system_hangs(limit_s)) from error
 

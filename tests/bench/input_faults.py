@@ -5,7 +5,7 @@
 Every part of ``render.PARTS``, in stereo, dry and with the synthesiser's room, each side over noise of its
 own at −70 dBFS: nothing should be claimed. Then the dry take, in mono over pink noise at −66 dBFS, through an
 automatic gain that turns down within 50 ms and up at 4, 10 and 30 dB a second, by up to 30 dB: the climb that
-was noticed. A part that never rests shows nothing, and cannot. Exit status 1 when an ordinary take is accused.
+was noticed. A part that never rests can show nothing. Exit status 1 when an ordinary take is accused.
 """
 
 from __future__ import annotations

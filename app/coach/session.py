@@ -43,6 +43,8 @@ _TOLERANCE_DB = 1.5
 _THERE_TICKS = 15
 _FOLLOW_TICKS = 20
 _FOLLOW_QUIET_TICKS = 10
+# Nobody strums while turning: quiet may lie nearer to the playing than the live coach allows.
+_NEARER_QUIET_DB = 8.0
 # Whoever is at the knob may as well aim at the middle: the fair zone is narrower than the live verdict's.
 _LOUD_MARGIN_DB = -2.0
 # The check is short, and nobody plays the same thing twice. Too loud is a fact; too soft is one only where
@@ -289,7 +291,9 @@ class GuidedSession:
     def _follow(self, average: float) -> None:
         """Follow the knob: by the noise while nobody plays, by the playing otherwise."""
         self._ticks.append(max(average, -120.0))
-        quiet = self._quiet_finder.process(average, self._loud_average_dbfs + min(0, self._asked_db))
+        quiet = self._quiet_finder.process(
+            average, self._loud_average_dbfs + min(0, self._asked_db) + _NEARER_QUIET_DB
+        )
         if quiet is not None:
             shift = quiet - self._quiet_before_dbfs
         elif len(self._ticks) >= _FOLLOW_TICKS:

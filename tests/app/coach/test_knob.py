@@ -43,6 +43,14 @@ def test_nothing_is_said_before_both_were_heard_again():
     assert moves(playing(-30, 10)) == []
 
 
+def test_steady_strumming_at_a_lower_gain_is_not_taken_for_quiet():
+    watch = KnobWatch()
+    for tick in np.concatenate((quiet(-65), playing(-10), np.full(100, -27.5), playing(-27))):
+        watch.process(float(tick))
+    assert watch.quiet_dbfs == pytest.approx(-65, abs=0.5)
+    assert watch.playing_threshold_dbfs < -40
+
+
 def test_two_moves_are_two():
     found = moves(quiet(-75), playing(-40), quiet(-65), playing(-30), quiet(-75), playing(-40))
     assert found == [pytest.approx(10, abs=2.5), pytest.approx(-10, abs=2.5)]

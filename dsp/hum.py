@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from dsp.decibels import mean_square_to_dbfs
+from dsp.hops import planar
 from dsp.reading import Hum
 from dsp.types import Floats, Samples
 
@@ -63,8 +64,11 @@ class HumFinder:
         self._channels = channels
         self._hop = frames_per_hop
         self._slow_rate_hz = _SAMPLES_A_HOP * rate_hz / frames_per_hop
-        self._decimator = _decimator(frames_per_hop)
-        self._before: Samples = np.zeros((self._decimator.shape[0] - frames_per_hop, channels), np.float32)
+        decimator = _decimator(frames_per_hop)
+        # What a hop's outputs owe to the end of the hop before, and to the hop itself.
+        self._reach = decimator.shape[0] - frames_per_hop
+        self._of_before, self._of_own = decimator[: self._reach], decimator[self._reach :]
+        self._before: Samples = np.zeros((channels, self._reach), np.float32)
         self._slow: npt.NDArray[np.float32] = np.zeros((channels, _FRAME), np.float32)
         self._hops = 0
         self._spectra: Floats = np.zeros((_FRAMES, channels, _bins()))
@@ -104,16 +108,12 @@ class HumFinder:
 
     def _decimate(self, hops: Samples) -> npt.NDArray[np.float32]:
         """20 samples a hop: (channels, samples)."""
-        taps, hop = self._decimator.shape[0], self._hop
-        joined = np.concatenate((self._before, hops))
-        self._before = joined[hops.shape[0] :].copy()
-        count = hops.shape[0] // hop
-        slow = np.empty((self._channels, count * _SAMPLES_A_HOP), np.float32)
-        for channel in range(self._channels):
-            column = np.ascontiguousarray(joined[:, channel])
-            windows = np.lib.stride_tricks.sliding_window_view(column, taps)[::hop]
-            slow[channel] = (windows @ self._decimator).ravel()
-        return slow
+        apart = planar(hops, self._hop)
+        slow = apart @ self._of_own
+        slow[:, 0] += self._before @ self._of_before
+        slow[:, 1:] += apart[:, :-1, -self._reach :] @ self._of_before
+        self._before = apart[:, -1, -self._reach :].copy()
+        return slow.reshape(self._channels, -1)
 
     def _judge(self, *, last: bool = False) -> None:
         """Bring :attr:`found` up to the newest spectrum."""
@@ -124,9 +124,10 @@ class HumFinder:
         if self._judged == self._count or self._count < _LEAST_FRAMES:
             return
         self._judged = self._count
-        spectra = self._spectra[: min(self._count, _FRAMES)]
-        steady = np.percentile(spectra, _PERCENTILE, axis=0)
-        self._found = tuple(_hum(spectrum, self._slow_rate_hz / _FRAME) for spectrum in steady)
+        steady = _percentile(self._spectra[: min(self._count, _FRAMES)], _PERCENTILE)
+        bin_hz = self._slow_rate_hz / _FRAME
+        at_50, at_60 = (_combs(steady, bin_hz, mains_hz) for mains_hz in (50, 60))
+        self._found = tuple(_hum(*combs) for combs in zip(at_50, at_60, strict=True))
 
     def _tally(self) -> None:
         for tally, hum in zip(self._tallies, self._found, strict=True):
@@ -152,34 +153,48 @@ class _Tally:
         return Hum(mains_hz, float(np.median(levels_dbfs)))
 
 
-def _hum(steady: Floats, bin_hz: float) -> Hum | None:
-    """The hum in one channel's steady spectrum."""
-    combs = [_comb(steady, bin_hz, mains_hz) for mains_hz in (50, 60)]
-    best, other = sorted(combs, key=lambda comb: comb.hits, reverse=True)
+def _percentile(spectra: Floats, percent: float) -> Floats:
+    """Percentile along the first axis, between neighbours by a straight line.
+
+    numpy's own partitions where it could sort, which for so few numbers takes five times as long.
+    """
+    rank = percent / 100.0 * (spectra.shape[0] - 1)
+    below = min(int(rank), spectra.shape[0] - 2)
+    ordered = np.sort(spectra, axis=0)
+    return np.asarray(ordered[below] + (rank - below) * (ordered[below + 1] - ordered[below]))
+
+
+def _hum(at_50: _Comb, at_60: _Comb) -> Hum | None:
+    """The hum in one channel, from what both combs find in its steady spectrum."""
+    best, other = (at_50, at_60) if at_50.hits >= at_60.hits else (at_60, at_50)
     if best.hits < _LEAST_HITS or not best.odd_hits or best.hits - other.hits < _LEAST_LEAD:
         return None
     return Hum(best.mains_hz, mean_square_to_dbfs(best.mean_square))
 
 
-def _comb(steady: Floats, bin_hz: float, mains_hz: int) -> _Comb:
-    hits = odd_hits = 0
-    mean_square = 0.0
-    for harmonic in _HARMONICS:
-        centre = harmonic * mains_hz / bin_hz
-        reach = harmonic * _GRID_HZ / bin_hz
-        first, last = math.floor(centre - reach), math.ceil(centre + reach)
-        peak = first + int(np.argmax(steady[first : last + 1]))
-        if not steady[peak - 1] < steady[peak] > steady[peak + 1]:
-            continue
-        side = float(np.median(steady[[peak + offset for offset in _SIDE_BINS]]))
-        if steady[peak] < side * 10.0 ** (_STANDS_OUT_DB / 10.0) or steady[peak] <= 0.0:
-            continue
-        lobe = float(steady[peak - _LOBE : peak + _LOBE + 1].sum())
-        mean_square += max(0.0, lobe - (2 * _LOBE + 1) * side)
-        if harmonic * mains_hz != _SHARED_HZ:
-            hits += 1
-            odd_hits += harmonic % 2
-    return _Comb(mains_hz, hits, odd_hits, mean_square)
+def _combs(steady: Floats, bin_hz: float, mains_hz: int) -> list[_Comb]:
+    """One mains frequency in the steady spectrum of each channel, (channels, bins)."""
+    harmonics = np.array(_HARMONICS)
+    centre = harmonics * mains_hz / bin_hz
+    reach = harmonics * _GRID_HZ / bin_hz
+    near = np.floor(centre - reach).astype(int)[:, np.newaxis] + np.arange(math.ceil(2.0 * reach[-1]) + 2)
+    inside = near <= np.ceil(centre + reach)[:, np.newaxis]
+    peak = near[:, 0] + np.where(inside, steady[:, near], -1.0).argmax(axis=2)
+    channel = np.arange(steady.shape[0])[:, np.newaxis, np.newaxis]
+    lobe = steady[channel, peak[..., np.newaxis] + np.arange(-_LOBE, _LOBE + 1)]
+    sides = np.sort(steady[channel, peak[..., np.newaxis] + np.array(_SIDE_BINS)], axis=2)
+    side = sides[..., len(_SIDE_BINS) // 2 - 1 : len(_SIDE_BINS) // 2 + 1].mean(axis=2)
+    top = lobe[..., _LOBE]
+    hit = (lobe[..., _LOBE - 1] < top) & (top > lobe[..., _LOBE + 1]) & (top > 0.0)
+    hit &= top >= side * 10.0 ** (_STANDS_OUT_DB / 10.0)
+    mean_square = np.where(hit, np.maximum(0.0, lobe.sum(axis=2) - lobe.shape[2] * side), 0.0).sum(axis=1)
+    own = hit & (harmonics * mains_hz != _SHARED_HZ)
+    return [
+        _Comb(mains_hz, int(hits), int(odd_hits), float(power))
+        for hits, odd_hits, power in zip(
+            own.sum(axis=1), (own & (harmonics % 2 == 1)).sum(axis=1), mean_square, strict=True
+        )
+    ]
 
 
 def _spectrum(frames: npt.NDArray[np.float32]) -> Floats:

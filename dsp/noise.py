@@ -115,19 +115,24 @@ class NoiseFloor:
             done += take
             if self._powers.count == self._next_estimate:
                 self.estimate()
-                # The longer the memory, the less a block changes.
-                self._next_estimate += max(_ESTIMATE_BLOCKS, self._powers.length // 20)
+                # The longer the memory, the less a block changes; and nobody watches a file go by.
+                share = 8 if self._memory is None else 20
+                self._next_estimate += max(_ESTIMATE_BLOCKS, self._powers.length // share)
 
     def estimate(self) -> None:
         """Bring the levels up to the last block."""
         powers, weighted = self._powers.view(), self._weighted.view()
         for channel in range(self._channels):
-            level = _quiet_level(powers[:, channel], self._block_s)
-            self.level_dbfs[channel] = mean_square_to_dbfs(level) if level is not None else math.nan
-            self.level_dba[channel] = math.nan
+            self.level_dbfs[channel] = self.level_dba[channel] = math.nan
+            of_channel = np.ascontiguousarray(powers[:, channel])
+            if of_channel.size * self._block_s < _LEAST_QUIET_S:
+                continue
+            limit = _quiet_limit(of_channel)
+            level = _quiet_level(of_channel, limit, self._block_s)
             if level is not None:
+                self.level_dbfs[channel] = mean_square_to_dbfs(level)
                 self.level_dba[channel] = _weighted_dba(
-                    powers[:, channel], weighted[:, channel], level, self._powers.count
+                    of_channel, weighted[:, channel], limit, level, self._powers.count
                 )
 
     def _a_weighted(self, cube: npt.NDArray[np.float32]) -> Floats:
@@ -248,11 +253,8 @@ def _quiet_limit(powers: npt.NDArray[np.float32]) -> float:
     return limit
 
 
-def _quiet_level(powers: npt.NDArray[np.float32], block_s: float) -> float | None:
-    """Mean square of the quiet blocks of one channel; None when it cannot be told."""
-    if powers.size * block_s < _LEAST_QUIET_S:
-        return None
-    limit = _quiet_limit(powers)
+def _quiet_level(powers: npt.NDArray[np.float32], limit: float, block_s: float) -> float | None:
+    """Mean square of the blocks of one channel up to a limit; None when it cannot be told."""
     quiet = np.flatnonzero(powers <= limit)
     if quiet.size * block_s < _LEAST_QUIET_S:
         return None
@@ -281,7 +283,11 @@ def _forgetfulness(levels_db: Floats, places: npt.NDArray[np.intp]) -> float:
 
 
 def _weighted_dba(
-    powers: npt.NDArray[np.float32], weighted: npt.NDArray[np.float32], level: float, count: int
+    powers: npt.NDArray[np.float32],
+    weighted: npt.NDArray[np.float32],
+    limit: float,
+    level: float,
+    count: int,
 ) -> float:
     """A-weighted level of the quiet: the level, times the share that the weighting leaves of it."""
     # Weighted blocks have numbers that 4 divides; count - 1 is the number of the last block.
@@ -289,7 +295,7 @@ def _weighted_dba(
     rows = np.arange(last, count - 1 - powers.size, -_WEIGHTED_EVERY)[::-1] - (count - powers.size)
     rows = rows[-weighted.size :]
     plain, weighted = powers[rows], weighted[-rows.size :]
-    quiet = plain <= _quiet_limit(powers)
+    quiet = plain <= limit
     total = float(plain[quiet].sum(dtype=np.float64))
     if not quiet.any():
         return math.nan

@@ -42,6 +42,7 @@ _RISING_BLOCKS = 2
 _TOLERANCE_DB = 1.5
 _THERE_TICKS = 15
 _FOLLOW_TICKS = 20
+_ONSET_DB = 0.5
 _FOLLOW_QUIET_TICKS = 10
 # Nobody strums while turning: quiet may lie nearer to the playing than the live coach allows.
 _NEARER_QUIET_DB = 8.0
@@ -299,7 +300,8 @@ class GuidedSession:
         elif len(self._ticks) >= _FOLLOW_TICKS:
             last = np.array(self._ticks)[-_FOLLOW_TICKS:]
             loud = last[last >= last.max() - 6.0]
-            if loud.size < _FOLLOW_TICKS // 2:
+            # What only rings on and dies away says nothing of the knob.
+            if loud.size < _FOLLOW_TICKS // 2 or np.diff(last).max() < _ONSET_DB:
                 return
             shift = float(loud.mean()) - self._loud_average_dbfs
         else:

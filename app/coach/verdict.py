@@ -38,6 +38,10 @@ ENOUGH_PLAYING_S = 3.0
 _TARGET = Target()
 
 _HYSTERESIS_DB = 0.75
+# How long a loud passage is remembered for the advice to raise the gain, in seconds of playing, and how much
+# softer a passage can be; a wider step is no playing but a knob, a pad or another microphone.
+_RECALL_BLOCKS = 90
+_SOFT_PASSAGE_DB = 12.0
 # After this much of a take the player has shown how loud takes are.
 _GROWN_AFTER_S = 10.0
 _FORGET_LISTENING_TICKS = 50
@@ -221,6 +225,8 @@ class ChannelCoach:
             reason = Reason.KNOB_MOVED if self._knob_moved else Reason.NOTHING_HEARD
             return Opinion(Verdict.SLACK, reason, 0.0)
         opinion = weigh(levels, self.profile, self.target, allowance_db=allowance, margin_db=margin_db)
+        if opinion.verdict is Verdict.LOW_WATER:
+            opinion = self._recall(levels, opinion, allowance, margin_db)
         if opinion.reason is Reason.PEAKS_HIGH:
             return opinion
         if levels.playing_s < ENOUGH_PLAYING_S:
@@ -230,6 +236,18 @@ class ChannelCoach:
             wanted = min(opinion.wanted_db, FLAT_TOPS_STEP_DB)
             return Opinion(Verdict.HIGH_WATER, Reason.FLAT_TOPS, wanted, opinion.values)
         return name_the_limit(opinion, self.profile, self._floor_dbfs, self._hum_dbfs)
+
+    def _recall(self, levels: Levels, opinion: Opinion, allowance_db: float, margin_db: float) -> Opinion:
+        """Do not ask for more gain in a soft passage: the loud part of the last minutes will come again."""
+        recalled = float(self._evidence.block_peaks_dbfs[-_RECALL_BLOCKS:].max(initial=-math.inf))
+        softer_db = recalled - levels.peak_dbfs
+        if not 0.0 < softer_db <= _SOFT_PASSAGE_DB:
+            return opinion
+        loud = replace(levels, peak_dbfs=recalled, average_dbfs=levels.average_dbfs + softer_db)
+        then = weigh(loud, self.profile, self.target, allowance_db=allowance_db, margin_db=margin_db)
+        if then.verdict is Verdict.HIGH_WATER:
+            return replace(then, verdict=Verdict.FAIR_WATER, reason=Reason.CEILING_NEAR)
+        return then
 
     def _judgement(self) -> Judgement:
         levels, shown = self._levels, self._steady

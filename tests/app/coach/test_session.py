@@ -136,6 +136,14 @@ def test_the_knob_is_followed_while_it_turns(playing):
     assert player.gain_db == pytest.approx(-20 + asked, abs=3.0)
 
 
+def test_a_chord_that_dies_away_is_not_taken_for_a_turn():
+    player = begun(gain_db=5, playing_dbfs=-20.0, crest_db=9.0)
+    asked = player.play(50, until=Step.LOUD).gain_change_db
+    assert asked <= -8
+    player._hear(np.linspace(-15.0, -40.0, 800), 6.0, None)
+    assert (player.state.step, player.state.cue) == (Step.TURN, Cue.TURN)
+
+
 def test_turning_too_far_is_said():
     player = begun(gain_db=-20, playing_dbfs=-22.0)
     player.gain_db += player.play(50, until=Step.LOUD).gain_change_db + 6

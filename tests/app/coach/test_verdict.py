@@ -137,6 +137,24 @@ class TestNoise:
         assert hear(coach(), level(-18, -9, 10), floor=-45.0).reason is Reason.IN_WINDOW
 
 
+class TestSoftPassages:
+    def test_a_verse_after_a_chorus_asks_for_no_more_gain(self):
+        channel = coach()
+        hear(channel, level(-18, -9, 20))
+        assert hear(channel, level(-26, -17, 40)).verdict is Verdict.FAIR_WATER
+        assert hear(channel, level(-26, -17, 80)).verdict is Verdict.LOW_WATER
+
+    def test_the_advice_to_raise_is_that_of_the_loud_part(self):
+        channel = coach()
+        assert hear(channel, level(-34, -25, 20)).gain_change_db == 15
+        assert hear(channel, level(-42, -33, 40)).gain_change_db == 15
+
+    def test_a_step_too_wide_for_a_player_is_believed(self):
+        channel = coach()
+        hear(channel, level(-18, -9, 20))
+        assert hear(channel, level(-40, -31, 23)).verdict is Verdict.LOW_WATER
+
+
 class TestTheKnob:
     def test_turned_down_starts_the_evidence_afresh(self):
         channel = coach()

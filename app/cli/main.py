@@ -6,7 +6,6 @@ and the window do not wait for what they do not need.
 
 from __future__ import annotations
 
-import errno
 import importlib
 import logging
 import os
@@ -46,6 +45,14 @@ class _Commands(click.Group):
         command: click.Command = getattr(importlib.import_module(f"app.cli.{name}"), name)
         return command
 
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; when whoever reads the output has left, end without a word."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            terminal.let_go_of_stdout()
+            ctx.exit(UNREAD)
+
     def main(self, *args: Any, **kwargs: Any) -> Any:
         """Run, and turn every error into one line on stderr and an exit status."""
         level = os.environ.get("SWELLMARK_LOG", "").upper()
@@ -71,9 +78,6 @@ def _explain(error: Exception) -> int:
             terminal.complain(_usage(error))
         case click.Abort():
             return STOPPED
-        case OSError(errno=errno.EPIPE):
-            terminal.let_go_of_stdout()
-            return UNREAD
         case OSError():
             _log.info("the system refused", exc_info=error)
             reason = error.strerror or str(error)

@@ -183,8 +183,10 @@ def _open(path: Path) -> Any:
         def seekable(self) -> bool:
             return False
 
+    # As bytes where names are bytes: soundfile's own encoding stumbles over one that is no UTF-8.
+    name = str(path) if os.name == "nt" else os.fsencode(path)
     try:
-        return Forward(path)
+        return Forward(name)
     except TypeError as error:  # .raw: soundfile wants the rate as an argument
         raise SoundFileError(words.file_without_header(text), str(error)) from error
     except (soundfile.SoundFileError, RuntimeError, ValueError, OSError) as error:

@@ -143,10 +143,13 @@ class SoundServer:
     # Processes beside the test.
 
     def play_samples(self, samples: npt.NDArray[np.float32], *, wait: bool = False) -> subprocess.Popen[str]:
-        """Play (frames, channels) at 48 kHz into the input, after a quarter of a second of silence."""
+        """Play (frames, channels) at 48 kHz into the input, between two half seconds of silence.
+
+        So none of them is cut when the stream begins, and all have been recorded when the player has ended.
+        """
         file = self.folder / f"samples-{len(self._children)}.wav"
-        silence = np.zeros((RATE_HZ // 4, samples.shape[1]), np.float32)
-        soundfile.write(file, np.concatenate((silence, samples)), RATE_HZ, subtype="FLOAT")
+        silence = np.zeros((RATE_HZ // 2, samples.shape[1]), np.float32)
+        soundfile.write(file, np.concatenate((silence, samples, silence)), RATE_HZ, subtype="FLOAT")
         return self.play(file, wait=wait)
 
     def play(self, file: Path, *, wait: bool = False) -> subprocess.Popen[str]:

@@ -77,7 +77,7 @@ def record(sound_server, tmp_path):
 def test_every_sample_arrives_as_it_was_played(sound_server, record, way):
     frames = 20 * RATE_HZ if way == "c" else 5 * RATE_HZ
     recording = record(
-        "device:pulse:1,2", "--way", way, "--rate", str(RATE_HZ), "--seconds", str(frames / RATE_HZ + 2)
+        "device:pulse:1,2", "--way", way, "--rate", str(RATE_HZ), "--seconds", str(frames / RATE_HZ + 2.5)
     )
     sound_server.play_samples(counter(frames))
     samples, result = recording.result()
@@ -108,7 +108,7 @@ def test_a_busy_interpreter_loses_nothing(sound_server, record):
 @BOTH_WAYS
 def test_channels_are_picked_in_the_order_asked_for(sound_server, record, way):
     # At the rate that is opened when nobody asks for one.
-    recording = record("device:pulse:2,1", "--way", way, "--seconds", "2")
+    recording = record("device:pulse:2,1", "--way", way, "--seconds", "2.5")
     sound_server.play_samples(counter(RATE_HZ // 2))
     samples, _ = recording.result()
     start = int(np.flatnonzero(samples[:, 0])[0])
@@ -117,7 +117,7 @@ def test_channels_are_picked_in_the_order_asked_for(sound_server, record, way):
 
 @BOTH_WAYS
 def test_one_channel_alone(sound_server, record, way):
-    recording = record("device:pulse:2", "--way", way, "--rate", str(RATE_HZ), "--seconds", "2")
+    recording = record("device:pulse:2", "--way", way, "--rate", str(RATE_HZ), "--seconds", "2.5")
     sound_server.play_samples(counter(RATE_HZ // 2))
     samples, result = recording.result()
     assert result["channels"] == 1
@@ -131,7 +131,7 @@ def test_a_reader_that_stays_away_too_long_learns_exactly_what_it_missed(sound_s
     """A ring of 8192 frames (171 ms), and a reader that is away for 400 ms, three times."""
     frames = 4 * RATE_HZ
     recording = record(
-        *("device:pulse:1,2", "--way", way, "--rate", str(RATE_HZ), "--seconds", "5.5", "--ring", "8192"),
+        *("device:pulse:1,2", "--way", way, "--rate", str(RATE_HZ), "--seconds", "6", "--ring", "8192"),
         *("--away-at", "1.5", "2.3", "3.1", "--away-for", "0.4"),
     )
     sound_server.play_samples(counter(frames))

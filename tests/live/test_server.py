@@ -12,7 +12,7 @@ pytestmark = pytest.mark.live
 RECORD = """
 import sys, time
 import numpy as np, sounddevice as sd
-recorded = sd.rec(2 * 48_000, samplerate=48_000, channels=2, dtype="float32", device="pulse", blocking=True)
+recorded = sd.rec(3 * 48_000, samplerate=48_000, channels=2, dtype="float32", device="pulse", blocking=True)
 np.save(sys.argv[1], recorded)
 """
 

@@ -7,7 +7,8 @@ import io
 import json
 import os
 import sys
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from typing import Any
 
 import click
@@ -17,6 +18,7 @@ from app.words.numbers import MINUS, UNKNOWN
 
 _IN_ASCII = {MINUS: "-", UNKNOWN: "-", "…": "...", "∞": "inf", "·": "-", "’": "'", "“": '"', "”": '"'}
 _HANDLER = "swellmark"
+STDERR = 2
 
 
 def prepare() -> None:
@@ -33,6 +35,34 @@ def let_go_of_stdout() -> None:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, sys.stdout.fileno())
         os.close(nowhere)
+
+
+@contextmanager
+def stderr_of_our_own() -> Iterator[None]:
+    """Keep apart what drivers print by themselves: a person is to read our one sentence, and only that.
+
+    It goes nowhere, unless a log is asked for by ``SWELLMARK_LOG``. Ours gets through whatever becomes of
+    the descriptor 2.
+    """
+    before = sys.stderr
+    try:
+        is_the_descriptor = before.fileno() == STDERR and "SWELLMARK_LOG" not in os.environ
+        ours = os.dup(STDERR) if is_the_descriptor else -1
+    except (AttributeError, OSError):  # a windowed program has none, and a test may have its own
+        is_the_descriptor = False
+    if not is_the_descriptor:
+        yield
+        return
+    with open(ours, "w", encoding=before.encoding, errors=before.errors, buffering=1) as stream:
+        sys.stderr = stream
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, STDERR)
+        os.close(nowhere)
+        try:
+            yield
+        finally:
+            os.dup2(ours, STDERR)
+            sys.stderr = before
 
 
 def printable(text: str) -> str:

@@ -64,6 +64,7 @@ def watch(
     observers: list[Observer] = [reports.put]
     end_watchers: list[EndWatcher] = []
     with ExitStack() as stack:
+        stack.enter_context(terminal.stderr_of_our_own())
         stack.enter_context(_signals_end_it())
         take = None if take_name is None else stack.enter_context(TakeLog(take_name, profile.key))
         if take is not None:

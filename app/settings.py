@@ -26,6 +26,11 @@ def config_folder() -> Path:
     return _own_folder(platformdirs.user_config_path(_NAME, appauthor=False))
 
 
+def cache_folder() -> Path:
+    """Where measurements are kept that can be made again; it need not exist."""
+    return platformdirs.user_cache_path(_NAME, appauthor=False)
+
+
 def own_parts_file() -> Path:
     """Where users describe parts of their own; it need not exist."""
     return config_folder() / "parts.toml"

@@ -78,7 +78,7 @@ class FileSource:
             One sentence that names the file and the cause.
         """
         self.close()
-        file = _open(self._path)
+        file = open_forward(self._path)
         try:
             _check_claims(self._path, file.channels, file.samplerate, file.frames)
         except SoundFileError:
@@ -155,8 +155,14 @@ class FileSource:
             file.close()
 
 
-def _open(path: Path) -> Any:
-    """Open a regular file with libsndfile, or say in one sentence why not."""
+def open_forward(path: Path) -> Any:
+    """Open a regular file with libsndfile to be read once from front to back: a ``soundfile.SoundFile``.
+
+    Raises
+    ------
+    app.errors.SoundFileError
+        One sentence that names the file and the cause.
+    """
     text = str(path)
     try:
         _check_regular(path)

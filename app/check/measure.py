@@ -1,7 +1,7 @@
 """Measures one recorded file.
 
-Decoding runs a few blocks ahead on a thread of its own: libsndfile and numpy both let go of the
-interpreter lock, so that two cores share the work.
+Threads: one decodes a few blocks ahead, and one does half of the measuring of each block. libsndfile and
+numpy both let go of the interpreter lock, so that two cores share the work.
 """
 
 from __future__ import annotations
@@ -9,21 +9,31 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
 
 from app.coach.forecast import Forecast
 from app.coach.judgement import CoachReport, Judgement, Target, Verdict
 from app.coach.parts import PartProfile
 from app.coach.verdict import TAKE_S, Coach
 from app.inputs.files import FileSource
-from app.inputs.source import Block
-from dsp.chain import Chain
+from app.inputs.source import Block, SourceInfo
+from dsp.chain import Chain, Together
+from dsp.hops import hop_frames
+from dsp.longterm import BATCH_HOPS
 from dsp.reading import Clip, Reading, Summary
 
-_BLOCK_S = 2.0
-_BLOCKS_AHEAD = 4
+_BLOCK_SAMPLES, _MOST_BLOCK_S = 1 << 19, 4.0
+"""All channels together: long blocks save overhead, and this much stays in a second-level cache."""
+_BLOCKS_AHEAD = 3
+_JUDGEMENT_S = 60.0
+"""How often the coach takes in what was measured: only its last word counts."""
+_KEEP_BYTES = 24 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,25 +113,33 @@ def _measure(
     take_s: float,
 ) -> FileCheck:
     info = source.info
-    chain = Chain(info.rate_hz, info.channels, noise_memory_s=None, claimed_bits=_claimed_bits(source.format))
-    coach = Coach(
-        info.channels, info.rate_hz, chain.hop_frames, profile=profile, target=target, memory_s=None
-    )
-    clips: list[list[Clip]] = [[] for _ in range(info.channels)]
-
-    def conclude(reading: Reading) -> CoachReport:
-        for clip in reading.clips:
-            clips[clip.channel].append(clip)
-        return coach.process(reading)
-
+    _let_freed_memory_stay()
     claimed_frames = max(1, source.claimed_frames)
-    with _blocks_ahead(source, round(_BLOCK_S * info.rate_hz)) as blocks:
+    clips: list[list[Clip]] = [[] for _ in range(info.channels)]
+    with _second_hand() as together, _blocks_ahead(source, _block_frames(info)) as blocks:
+        chain = Chain(
+            info.rate_hz,
+            info.channels,
+            noise_memory_s=None,
+            claimed_bits=_claimed_bits(source.format),
+            together=together,
+        )
+        coach = Coach(
+            info.channels, info.rate_hz, chain.hop_frames, profile=profile, target=target, memory_s=None
+        )
+        untold: list[Reading] = []
         for block in blocks:
             reading = chain.process(block.samples)
             if reading is not None:
-                conclude(reading)
+                untold.append(reading)
+                _sort(reading.clips, clips)
+            if sum(each.frames for each in untold) >= _JUDGEMENT_S * info.rate_hz:
+                coach.process(_joined(untold))
+                untold.clear()
             progress(min(1.0, chain.position_frames / claimed_frames))
-    report = conclude(chain.finish())
+        untold.append(chain.finish())
+        _sort(untold[-1].clips, clips)
+    report = coach.process(_joined(untold))
     return FileCheck(
         path=path,
         format=source.format,
@@ -135,6 +153,60 @@ def _measure(
         ),
         forecast=coach.forecasts(take_s)[report.worst_channel],
     )
+
+
+def _let_freed_memory_stay() -> None:
+    """Spare the system from clearing the same pages for every block.
+
+    Once a piece of this size was freed, glibc keeps so much for the next one instead of giving it back
+    (mallopt(3), M_MMAP_THRESHOLD and M_TRIM_THRESHOLD). It is never touched, so it costs nothing, here or
+    where malloc works otherwise.
+    """
+    np.empty(_KEEP_BYTES, np.uint8)
+
+
+def _block_frames(info: SourceInfo) -> int:
+    """A length on the chain's grid of batches, so that nothing has to be pieced together."""
+    batch_frames = BATCH_HOPS * hop_frames(info.rate_hz)
+    most = min(_BLOCK_SAMPLES // info.channels, round(_MOST_BLOCK_S * info.rate_hz))
+    return max(1, most // batch_frames) * batch_frames
+
+
+def _sort(clips: Sequence[Clip], by_channel: list[list[Clip]]) -> None:
+    for clip in clips:
+        by_channel[clip.channel].append(clip)
+
+
+def _joined(readings: Sequence[Reading]) -> Reading:
+    """Readings that follow on one another, as one."""
+    return replace(
+        readings[-1],
+        start_frame=readings[0].start_frame,
+        frames=sum(reading.frames for reading in readings),
+        average_dbfs=np.concatenate([reading.average_dbfs for reading in readings]),
+        peak_dbfs=np.concatenate([reading.peak_dbfs for reading in readings]),
+        momentary_lufs=np.concatenate([reading.momentary_lufs for reading in readings]),
+        short_term_lufs=np.concatenate([reading.short_term_lufs for reading in readings]),
+        clips=[clip for reading in readings for clip in reading.clips],
+        bad_samples=sum(reading.bad_samples for reading in readings),
+    )
+
+
+_Result = TypeVar("_Result")
+
+
+@contextmanager
+def _second_hand() -> Iterator[Together]:
+    """A thread that does the second of two things while this one does the first."""
+    with ThreadPoolExecutor(1, "swellmark-second-hand") as thread:
+
+        def together(first: Callable[[], _Result], second: Callable[[], None], /) -> _Result:
+            under_way = thread.submit(second)
+            result = first()
+            under_way.result()
+            return result
+
+        yield together
 
 
 @contextmanager

@@ -145,8 +145,8 @@ def advise(part: Track | None, backing: Sequence[Track], more_me_db: int = 0) ->
     gap_lu = _gap_lu(part, backing)
     values = {
         "gap_lu": gap_lu,
-        "heard_before_pct": 100.0 * min(before.all_of_it, before.fullest),
-        "heard_after_pct": 100.0 * min(after.all_of_it, after.fullest),
+        "heard_before_pct": 100.0 * before.all_of_it,
+        "heard_after_pct": 100.0 * after.all_of_it,
         "wanted_pct": 100.0 * HEARD_TIME,
         "needed_db": float(max(needed)),
         "least_db": float(least),

@@ -116,8 +116,8 @@ def reason_sentence(reason: str, values: Mapping[str, float]) -> str:
         )
         if above
         else _(
-            "The loudest of the backing stays {gap_lu} LU below the part, and yet covers its pitches: it is heard "
-            "in {heard_before_pct} % of its playing time now and in {heard_after_pct} % then."
+            "The loudest of the backing stays {gap_lu} LU below the part, and yet covers its pitches: it is "
+            "heard in {heard_before_pct} % of its playing time now and in {heard_after_pct} % then."
         ),
         "finished": _(
             "This is a finished track, far denser than a raw part: it should go down at least {least_db} dB. "

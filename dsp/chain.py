@@ -23,6 +23,8 @@ MAX_CHANNELS = 32
 MIN_RATE_HZ = 8_000
 MAX_RATE_HZ = 384_000
 
+_ABSURD = np.float32(1e12)
+"""No sound is 240 dB over full scale, not even with 32-bit numbers unscaled; float32 holds its squares."""
 _INAUDIBLE = np.float32(1e-30)
 """Hops that never exceed this are silence: 600 dB down, float32 nears its denormals there."""
 
@@ -232,14 +234,14 @@ class Chain:
         return average_dbfs, momentary_lufs, short_term_lufs, clips
 
     def _mend(self, hops: Samples) -> tuple[Samples, Floats, int]:
-        """Turn what is no number, and what is too small to matter, into silence; count the former.
+        """Turn what is no sound, and what is too small to matter, into silence; count the former.
 
         Costs nothing beyond the peaks that are needed anyway: they show NaN and infinities by themselves.
         """
         peaks = hop_peaks(hops, self.hop_frames)
         bad_samples = 0
-        if not np.isfinite(peaks).all():
-            good = np.isfinite(hops)
+        if not (peaks <= _ABSURD).all():  # so put, it holds for NaN as well
+            good = np.abs(hops) <= _ABSURD
             bad_samples = int(good.size - np.count_nonzero(good))
             hops = np.where(good, hops, np.float32(0.0))
             peaks = hop_peaks(hops, self.hop_frames)

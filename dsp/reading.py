@@ -106,7 +106,7 @@ class Reading:
     faults: Sequence[Fault] = field(default=())
     """Faults that hold now."""
     bad_samples: int = 0
-    """NaN or infinite samples in this block, treated as silence."""
+    """NaN, infinite or absurdly large samples in this block, treated as silence."""
 
     @property
     def hops(self) -> int:

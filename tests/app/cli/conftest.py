@@ -80,7 +80,7 @@ def phrases():
     return _phrases
 
 
-def _phrases(level_dbfs: float, seconds: float = 16.0, channels: int = 1, rate_hz: int = RATE_HZ):
+def _phrases(level_dbfs: float, seconds: float = 8.0, channels: int = 1, rate_hz: int = RATE_HZ):
     """(frames, channels): half a second of a tone at this level, half a second of faint noise, and again."""
     random = np.random.default_rng(4)
     t = np.arange(round(seconds * rate_hz)) / rate_hz

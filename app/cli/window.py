@@ -8,10 +8,11 @@ from functools import partial
 
 from app import settings
 from app.cli.options import live_coach
+from app.cli.takedesk import TakeDesk
 from app.coach.judgement import Target
 from app.coach.parts import load_parts
 from app.engine.loop import Engine
-from app.errors import DeviceError, UsageError
+from app.errors import DeviceError, LogError, UsageError
 from app.inputs.devices import list_devices
 from app.inputs.player import PARTS
 from app.inputs.spec import PlayerSpec, open_spec, parse_spec
@@ -45,20 +46,22 @@ def open_window(spec: str | None) -> int:
     log = LogWriter()
     keeper = TakeKeeper(log)
     engine = Engine(live_coach(parts["other"], target), [keeper], [keeper.input_gone])
+    desk = TakeDesk(keeper, engine, parts, target)
     try:
         return run(
             Services(
                 engine=engine,
-                keeper=keeper,
+                keeper=desk,
                 settings=settings.Memory(),
                 open_input=partial(open_spec, paced=True),
                 list_inputs=_list_inputs,
                 list_takes=partial(_list_takes, log),
                 read_take=partial(_read_take, log),
-                close_log=log.close,
+                close_log=partial(_close_log, log),
                 parts=[PartChoice(part.key, part.name) for part in parts.values()],
-                choose_part=lambda key: engine.set_coach(live_coach(parts.get(key, parts["other"]), target)),
+                choose_part=desk.choose_part,
                 log_problem=lambda: log.problem,
+                log_notice=lambda: log.notice,
                 target=target,
                 first_input=spec,
             )
@@ -90,6 +93,18 @@ def _list_inputs() -> list[InputChoice]:
         for device in devices
     ]
     return choices + [InputChoice(str(PlayerSpec(part)), player_words.input_name(part)) for part in PARTS]
+
+
+def _close_log(log: LogWriter) -> None:
+    """Write the rest.
+
+    Raises
+    ------
+    app.errors.LogError
+        When something could not be written, so that it is not lost without a word.
+    """
+    if not log.close():
+        raise log.problem or LogError(words.log_not_written(str(log.path)))
 
 
 def _list_takes(log: LogWriter) -> list[TakeRow]:

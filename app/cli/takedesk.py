@@ -1,0 +1,76 @@
+"""Begins and ends takes for the window: the log judges the take alone, and the live coach knows it runs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from app.cli.options import live_coach
+from app.coach.judgement import Target
+from app.coach.parts import PartProfile
+from app.coach.verdict import Coach
+from app.engine.listening import CoachMaker
+from app.engine.loop import Engine
+from app.log.keeper import TakeKeeper, TakeView
+
+
+class TakeDesk:
+    """What the window's take button works on.
+
+    Parameters
+    ----------
+    keeper, engine
+        Where takes are kept, and who judges meanwhile.
+    parts, target
+        What can be played, and where it should sit.
+    """
+
+    def __init__(
+        self, keeper: TakeKeeper, engine: Engine, parts: Mapping[str, PartProfile], target: Target
+    ) -> None:
+        self._keeper = keeper
+        self._engine = engine
+        self._parts = parts
+        self._target = target
+
+    def begin(self, name: str = "", part: str = "") -> None:
+        """Begin a take with the next hop."""
+        profile = self._profile(part)
+        self._keeper.begin(
+            name,
+            profile.key,
+            make_coach=self._whole_take(profile),
+            ceiling_dbfs=self._target.ceiling_dbfs,
+        )
+        self._engine.set_taking(True)
+
+    def end(self) -> None:
+        """End the take that runs."""
+        self._keeper.end()
+        self._engine.set_taking(False)
+
+    def close(self) -> None:
+        """End whatever runs, because the program ends."""
+        self._keeper.close()
+
+    @property
+    def current(self) -> TakeView | None:
+        """The take that runs."""
+        return self._keeper.current
+
+    @property
+    def revision(self) -> int:
+        """Changes whenever the list of takes should be read again."""
+        return self._keeper.revision
+
+    def choose_part(self, key: str) -> None:
+        """Have the live coach judge by this part from now on."""
+        self._engine.set_coach(live_coach(self._profile(key), self._target))
+
+    def _profile(self, key: str) -> PartProfile:
+        return self._parts.get(key, self._parts["other"])
+
+    def _whole_take(self, profile: PartProfile) -> CoachMaker:
+        def make(channels: int, rate_hz: int, hop_frames: int) -> Coach:
+            return Coach(channels, rate_hz, hop_frames, profile=profile, target=self._target, memory_s=None)
+
+        return make

@@ -30,6 +30,8 @@ def balance_files(
     part: Path,
     backing: Sequence[Path],
     more_me_db: int = 0,
+    part_starts_s: float = 0.0,
+    *,
     progress: Callable[[float], None] | None = None,
     shelf: Shelf | None = None,
 ) -> FilesBalance:
@@ -50,7 +52,7 @@ def balance_files(
         measured.append(measure_track(path, tell, shelf))
         if number == 0 and measured[0].track.silent:
             raise SoundFileError(words.part_silent(str(part)))
-    balance = advise(measured[0].track, [each.track for each in measured[1:]], more_me_db)
+    balance = advise(measured[0].track, [each.track for each in measured[1:]], more_me_db, part_starts_s)
     return FilesBalance(measured[0], tuple(measured[1:]), more_me_db, balance)
 
 

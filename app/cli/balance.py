@@ -18,7 +18,7 @@ from app.check.balanced import FilesBalance, balance_files, document
 from app.check.quieter import Quieter, write_quieter
 from app.check.shelf import Shelf
 from app.cli.main import ACT, DONE
-from app.cli.options import json_option
+from app.cli.options import Seconds, json_option
 from app.cli.terminal import console, print_json
 from app.words import balance as words
 from app.words.numbers import decibels
@@ -41,13 +41,22 @@ _FILE = click.Path(path_type=Path)
     default=0,
     help=words.more_me_help(),
 )
+@click.option(
+    "--start", "start_s", metavar="SECONDS", type=Seconds(0.0), default=0.0, help=words.start_help()
+)
 @json_option
 def balance(
-    part: Path, backing: tuple[Path, ...], folder: Path | None, more_me_db: int, as_json: bool
+    part: Path,
+    backing: tuple[Path, ...],
+    folder: Path | None,
+    more_me_db: int,
+    start_s: float,
+    as_json: bool,
 ) -> None:
     """Measure the part and its backing, advise, and write copies where they are wanted."""
     with _bar(words.measuring()) as progress:
-        found = balance_files(part, backing, more_me_db, progress, Shelf(settings.cache_folder() / "tracks"))
+        shelf = Shelf(settings.cache_folder() / "tracks")
+        found = balance_files(part, backing, more_me_db, start_s, progress=progress, shelf=shelf)
     written: tuple[Path, ...] = ()
     if folder is not None:
         wanted = [
@@ -86,6 +95,8 @@ def _print(out: Console, found: FilesBalance, written: tuple[Path, ...]) -> None
     out.print(_table(found))
     out.print(words.advice_sentence(amounts))
     out.print(words.reason_sentence(advice.reason, advice.values))
+    if found.more_me_db and any(amounts):
+        out.print(words.more_me_sentence(found.more_me_db))
     if several and any(amounts):
         out.print(words.equal_sentence(advice.equal_pull_down_db, len(amounts)))
     if advice.before is not None:

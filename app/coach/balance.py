@@ -13,6 +13,7 @@ from app.coach.overlay import HEARD_TIME, RANGES_HZ, Heard, Overlay
 from app.coach.pulldown import MOST_DB, equal_pull_down, smallest_pull_down
 from dsp.decibels import power_to_db
 from dsp.track import Track
+from dsp.types import Floats
 
 FINISHED_DB = 10
 """The least that a finished track goes down: it is that much denser than any raw part."""
@@ -70,7 +71,18 @@ class RangeBalance:
     after: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
+class Course:
+    """The part over the time of the backing: (moments,) each, of 0.2 s, where it plays."""
+
+    t_s: Floats
+    """Where in the backing. A short part comes twice: as it was played, and over the fullest passage."""
+    left_before: Floats
+    """Share of its own loudness that is left; it is heard from :data:`dsp.audibility.HEARD_SHARE` on."""
+    left_after: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Balance:
     """The advice."""
 
@@ -85,6 +97,7 @@ class Balance:
     before: Heard | None
     after: Heard | None
     ranges: Sequence[RangeBalance] = field(default=())
+    course: Course | None = None
 
     @property
     def needs_action(self) -> bool:
@@ -99,7 +112,9 @@ def is_finished(track: Track) -> bool:
     )
 
 
-def advise(part: Track | None, backing: Sequence[Track], more_me_db: int = 0) -> Balance:
+def advise(
+    part: Track | None, backing: Sequence[Track], more_me_db: int = 0, part_starts_s: float = 0.0
+) -> Balance:
     """Say how far every file of the backing should go down.
 
     Parameters
@@ -107,19 +122,20 @@ def advise(part: Track | None, backing: Sequence[Track], more_me_db: int = 0) ->
     part
         What was played; None, or silent, before anything has been heard.
     backing
-        One file, or several that sound together; all begin together with the part.
+        One file, or several that begin and sound together.
     more_me_db
         What the player wants on top, 0 or more.
+    part_starts_s
+        Where in the backing the part begins, 0 or more.
 
     Raises
     ------
     ValueError
-        Without a backing, or for a negative wish.
+        Without a backing, or for a negative wish or start.
     """
-    if not backing or more_me_db < 0:
-        raise ValueError(
-            f"{len(backing)} files and {more_me_db} dB more: one or more, and 0 or more, are expected"
-        )
+    if not backing or more_me_db < 0 or part_starts_s < 0.0:
+        given = f"{len(backing)} files, {more_me_db} dB more, a start at {part_starts_s} s"
+        raise ValueError(f"{given}: a file or more and nothing negative are expected")
     if all(track.silent for track in backing):
         return _unheard(backing, BalanceReason.BACKING_SILENT, 0)
     finished = len(backing) == 1 and is_finished(backing[0])
@@ -128,48 +144,41 @@ def advise(part: Track | None, backing: Sequence[Track], more_me_db: int = 0) ->
             return _unheard(backing, BalanceReason.NOTHING_PLAYED, FINISHED_DB + more_me_db)
         return _unheard(backing, BalanceReason.WAITING, 0)
 
-    overlay = Overlay(part, backing)
+    overlay = Overlay(part, backing, part_starts_s)
     needed = _needed(overlay, backing)
     least = FINISHED_DB if finished else 0
     amounts = tuple(
         max(least, amount) + (0 if track.silent else more_me_db)
         for amount, track in zip(needed, backing, strict=True)
     )
-    before, after = overlay.heard((0.0,) * len(backing)), overlay.heard(amounts)
+    as_it_is = (0,) * len(backing)
+    before, after = overlay.heard(as_it_is), overlay.heard(amounts)
+    gap_lu = _gap_lu(part, backing)
     if not overlay.heard(needed).enough:
         reason = BalanceReason.OUT_OF_REACH
-    elif not any(needed):
-        reason = BalanceReason.FINISHED if finished else BalanceReason.HEARD
+    elif least > max(needed):
+        reason = BalanceReason.FINISHED
     else:
-        reason = BalanceReason.FINISHED if least > max(needed) else BalanceReason.HIDDEN
-    gap_lu = _gap_lu(part, backing)
-    values = {
-        "gap_lu": gap_lu,
-        "heard_before_pct": 100.0 * before.all_of_it,
-        "heard_after_pct": 100.0 * after.all_of_it,
-        "wanted_pct": 100.0 * HEARD_TIME,
-        "needed_db": float(max(needed)),
-        "least_db": float(least),
-        "most_db": float(MOST_DB),
-        "more_me_db": float(more_me_db),
-    }
+        reason = BalanceReason.HIDDEN if any(needed) else BalanceReason.HEARD
+    ranges = zip(RANGES_HZ, overlay.heard_by_range(as_it_is), overlay.heard_by_range(amounts), strict=True)
     return Balance(
         reason=reason,
-        values=values,
+        values={
+            "gap_lu": gap_lu,
+            "heard_before_pct": 100.0 * before.all_of_it,
+            "heard_after_pct": 100.0 * after.all_of_it,
+            "wanted_pct": 100.0 * HEARD_TIME,
+            "needed_db": float(max(needed)),
+            "least_db": float(least),
+            "most_db": float(MOST_DB),
+        },
         files=_files(overlay, backing, amounts),
         equal_pull_down_db=equal_pull_down(len(backing), lambda each: overlay.heard(each).margin),
-        gap_lu=gap_lu,
+        gap_lu=gap_lu if math.isfinite(gap_lu) else None,
         before=before,
         after=after,
-        ranges=tuple(
-            RangeBalance(low, high, was, will_be)
-            for (low, high), was, will_be in zip(
-                RANGES_HZ,
-                overlay.heard_by_range((0.0,) * len(backing)),
-                overlay.heard_by_range(amounts),
-                strict=True,
-            )
-        ),
+        ranges=tuple(RangeBalance(low, high, was, becomes) for (low, high), was, becomes in ranges),
+        course=Course(overlay.t_s, overlay.left(as_it_is), overlay.left(amounts)),
     )
 
 

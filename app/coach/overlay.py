@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -58,8 +60,8 @@ class Heard:
 class Overlay:
     """Lays a part over the files of a backing and answers how well it is heard when they are turned down.
 
-    All begin together. A part that ends well before the backing does is laid over its fullest passage too:
-    what was played for a minute stands for the song. What comes after the end of the backing does not count.
+    The files begin together. A part that covers less than the song is laid over its fullest passage too: what
+    was played for a minute stands for all of it. What comes after the end of the backing does not count.
 
     Parameters
     ----------
@@ -67,18 +69,27 @@ class Overlay:
         A part that is not silent.
     backing
         One track or more.
+    part_starts_s
+        Where in the backing the part begins.
     hearing
         Constants of the bands of :mod:`dsp.excitation`.
     """
 
-    def __init__(self, part: Track, backing: Sequence[Track], hearing: Hearing | None = None) -> None:
+    def __init__(
+        self,
+        part: Track,
+        backing: Sequence[Track],
+        part_starts_s: float = 0.0,
+        hearing: Hearing | None = None,
+    ) -> None:
         self._hearing = hearing or Hearing.of()
         length = max(track.excitation.shape[0] for track in backing)
         stems = np.zeros((len(backing), length, BANDS), np.float32)
         for stem, track in zip(stems, backing, strict=True):
             stem[: track.excitation.shape[0]] = track.excitation
         fullness = self._hearing.loudness(stems.sum(axis=0)).sum(axis=1)
-        target, places = _lay(part.excitation, fullness)
+        target, places = _lay(part.excitation, fullness, round(part_starts_s * CELLS_PER_S))
+        self._t_s = _moments(places[:, np.newaxis].astype(np.float64))[:, 0, 0] / CELLS_PER_S
         self._target = _moments(target)
         self._stems = np.stack([_moments(stem[places]) for stem in stems])
         self._alone = self._hearing.loudness(self._target).sum(axis=1)
@@ -90,11 +101,15 @@ class Overlay:
         # Weighted by itself, so that rests do not matter.
         usual = np.square(loudness).sum() / loudness.sum() if loudness.any() else 0.0
         kept = (loudness >= _PLAYING * usual) & (loudness > 0.0)
-        self._target, self._stems = self._target[kept], self._stems[:, kept]
-        self._alone, fullness = self._alone[kept], fullness[kept]
+        self._take(kept)
+        fullness = fullness[kept]
         count = max(1, round(fullness.size * _FULLEST))
         self._fullest = np.zeros(fullness.size, np.bool_)
         self._fullest[np.argsort(-fullness, kind="stable")[:count]] = True
+
+    def _take(self, chosen: npt.NDArray[Any]) -> None:
+        self._t_s, self._alone = self._t_s[chosen], self._alone[chosen]
+        self._target, self._stems = self._target[chosen], self._stems[:, chosen]
 
     @property
     def playing_s(self) -> float:
@@ -108,17 +123,25 @@ class Overlay:
             return self
         order = np.argsort(~self._fullest, kind="stable")
         chosen = np.sort(order[np.linspace(0, count - 1, most_moments).astype(np.intp)])
-        few = object.__new__(Overlay)
-        few._hearing = self._hearing
-        few._target, few._stems = self._target[chosen], self._stems[:, chosen]
-        few._alone, few._fullest = self._alone[chosen], self._fullest[chosen]
+        few = copy(self)
+        few._take(chosen)
+        few._fullest = self._fullest[chosen]
         return few
+
+    @property
+    def t_s(self) -> Floats:
+        """(moments,): where in the backing each moment of playing begins. A moment lasts 0.2 s."""
+        return self._t_s
+
+    def left(self, pull_down_db: Sequence[float]) -> Floats:
+        """(moments,): the share of the part's own loudness that is left, 0 to 1."""
+        return np.asarray(self._left(pull_down_db).sum(axis=1) / self._alone.sum(axis=1))
 
     def heard(self, pull_down_db: Sequence[float]) -> Heard:
         """How much is heard when each file is turned down by so much (``inf`` leaves it out)."""
         if not self._alone.size:
             return Heard(1.0, 1.0, 1.0 - HEARD_SHARE)
-        left = self._left(pull_down_db).sum(axis=1) / self._alone.sum(axis=1)
+        left = self.left(pull_down_db)
         enough = left >= HEARD_SHARE
         fullest = left[self._fullest]
         return Heard(
@@ -164,19 +187,23 @@ class Overlay:
 
 
 def _lay(
-    part: npt.NDArray[np.float32], fullness: Floats
+    part: npt.NDArray[np.float32], fullness: Floats, start: int
 ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.intp]]:
     """Cells of the part, and the cells of the backing that they fall on."""
-    together = min(part.shape[0], fullness.size)
-    places = np.arange(together)
+    together = max(0, min(part.shape[0], fullness.size - start))
+    as_played = np.arange(start, start + together)
+    longest = min(part.shape[0], fullness.size)
     if fullness.size - together <= _LATE_S * CELLS_PER_S:
-        return part[:together], places
+        return part[:together], as_played
     sums = np.concatenate(((0.0,), np.cumsum(fullness)))
-    starts = np.arange(0, fullness.size - together + 1, round(_STEP_S * CELLS_PER_S))
-    start = starts[np.argmax(sums[starts + together] - sums[starts])]
-    if start == 0:
-        return part[:together], places
-    return np.concatenate((part, part)), np.concatenate((places, places + start))
+    starts = np.arange(0, fullness.size - longest + 1, round(_STEP_S * CELLS_PER_S))
+    fullest = starts[np.argmax(sums[starts + longest] - sums[starts])]
+    if fullest == start:
+        return part[:together], as_played
+    # Moments do not run from one laying into the other.
+    whole = together // _MOMENT * _MOMENT
+    places = np.concatenate((as_played[:whole], np.arange(fullest, fullest + longest)))
+    return np.concatenate((part[:whole], part[:longest])), places
 
 
 def _moments(cells: npt.NDArray[np.floating]) -> Floats:

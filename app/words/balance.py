@@ -12,7 +12,7 @@ def command_help() -> str:
     """``swellmark balance --help``."""
     return _(
         "How far to pull a backing track, or each of its stems, down in the headphones, so that a part is "
-        "heard without more gain. All files begin together."
+        "heard without more gain. The files of the backing begin together."
     )
 
 
@@ -36,6 +36,11 @@ def write_help() -> str:
 def more_me_help() -> str:
     """``--more-me``."""
     return _("Pull the backing down by so many decibels more than needed.")
+
+
+def start_help() -> str:
+    """``--start``."""
+    return _("Where in the backing the part begins, in seconds.")
 
 
 def measuring() -> str:
@@ -133,6 +138,11 @@ def reason_sentence(reason: str, values: Mapping[str, float]) -> str:
             "The part is very quiet: look to its level first."
         ),
     }[reason].format(**figures)
+
+
+def more_me_sentence(more_me_db: int) -> str:
+    """What the player wanted on top."""
+    return _("That includes the {amount} dB more of yourself that you asked for.").format(amount=more_me_db)
 
 
 def equal_sentence(equal_db: int, files: int) -> str:

@@ -5,13 +5,16 @@ Everything here runs on the analysis thread.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 from dataclasses import replace
 from typing import TypeAlias
 
+from app.coach.forecast import Forecast
 from app.coach.judgement import CoachReport
-from app.coach.verdict import Coach
+from app.coach.session import GuidedSession, SessionState
+from app.coach.verdict import TAKE_S, Coach
 from app.engine.events import Event, EventKind
 from app.engine.history import History
 from app.engine.snapshot import HopReport, InputState, Snapshot
@@ -23,6 +26,10 @@ from dsp.reading import ClipKind, Reading
 CoachMaker: TypeAlias = Callable[[int, int, int], Coach]
 """Makes a coach for (channels, rate_hz, hop_frames)."""
 
+SessionMaker: TypeAlias = Callable[[float], GuidedSession]
+"""Makes a guided session for a hop length in seconds."""
+
+_FORECAST_EVERY_S = 2.0
 STALL_S = 0.5
 """A live input that is silent for this long has stalled; hosts deliver every few milliseconds."""
 _HOLD_UNTIL_RESET = None
@@ -54,6 +61,12 @@ class Listening:
             state=InputState.RUNNING, info=info, clips=(0,) * info.channels, published_s=time.monotonic()
         )
         self._report: CoachReport | None = None
+        self._forecast: Forecast | None = None
+        self._next_forecast_s = 0.0
+        self._taking = False
+        self._session: GuidedSession | None = None
+        self._session_state: SessionState | None = None
+        self._session_channel = 0
         self._clips = [0] * info.channels
         self._next_hop = 0
         self._lost_frames = 0
@@ -92,11 +105,27 @@ class Listening:
 
     def set_taking(self, taking: bool) -> None:
         """Tell the coach whether a take runs."""
+        self._taking = taking
         self._coach.set_taking(taking)
+
+    def begin_session(self, make_session: SessionMaker, channel: int) -> None:
+        """Guide one channel (column index, from 0) to its gain; a session that runs is left."""
+        self._session = make_session(self.hop_frames / self._info.rate_hz)
+        self._session_channel = min(channel, self._info.channels - 1)
+
+    def skip_step(self) -> None:
+        """Go on with the next step of the session."""
+        if self._session is not None:
+            self._session_state = self._session.skip()
+
+    def end_session(self) -> None:
+        """Leave the session."""
+        self._session = self._session_state = None
 
     def set_coach(self, make_coach: CoachMaker) -> None:
         """Judge afresh, by another part or target."""
         self._coach = make_coach(self._info.channels, self._info.rate_hz, self.hop_frames)
+        self._coach.set_taking(self._taking)
 
     def snapshot(self, state: InputState | None = None) -> Snapshot:
         """The newest state, with ``state`` in place of the one that the delivery shows."""
@@ -142,7 +171,7 @@ class Listening:
         if reading.bad_samples:
             events.append(self._event(EventKind.BAD_SAMPLES, reading.start_frame, frames=reading.bad_samples))
         before = self._report
-        if reading.hops or before is None:
+        if reading.hops or reading.clips or before is None:
             self._report = self._coach.process(reading)
         report = self._report
         assert report is not None  # noqa: S101 - for the type checker: set above when it was None
@@ -155,9 +184,32 @@ class Listening:
                     detail=report.worst.verdict.value,
                 )
             )
+        self._guide(reading)
+        self._look_ahead(report)
         self._remember(reading)
         self._renew_snapshot(reading, report)
         return HopReport(self._info, reading, report, tuple(events), self._lost_frames)
+
+    def _guide(self, reading: Reading) -> None:
+        if self._session is None or not reading.hops:
+            return
+        channel = self._session_channel
+        hum = reading.hum[channel] if reading.hum else None
+        self._session_state = self._session.process(
+            reading.average_dbfs[:, channel],
+            reading.peak_dbfs[:, channel],
+            float(reading.noise_floor_dbfs[channel]),
+            [clip for clip in reading.clips if clip.channel == channel],
+            math.nan if hum is None else hum.level_dbfs,
+        )
+
+    def _look_ahead(self, report: CoachReport) -> None:
+        """Forecast a take now and then: it costs milliseconds, and changes slowly."""
+        t_s = self._chain.position_frames / self._info.rate_hz
+        if not self._info.live or t_s < self._next_forecast_s:
+            return
+        self._next_forecast_s = t_s + _FORECAST_EVERY_S
+        self._forecast = None if self._taking else self._coach.forecasts(TAKE_S)[report.worst_channel]
 
     def _clip_events(self, reading: Reading) -> list[Event]:
         events = []
@@ -207,6 +259,9 @@ class Listening:
             hum=reading.hum,
             faults=reading.faults,
             coach=report,
+            forecast=self._forecast,
+            session=self._session_state,
+            session_channel=self._session_channel,
             lost_frames=self._lost_frames,
         )
 

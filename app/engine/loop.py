@@ -16,7 +16,7 @@ from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
 from app.engine.history import History
-from app.engine.listening import CoachMaker, Listening
+from app.engine.listening import CoachMaker, Listening, SessionMaker
 from app.engine.snapshot import HopReport, InputState, Snapshot
 from app.errors import SwellmarkError
 from app.inputs.source import Source
@@ -84,11 +84,23 @@ class Engine:
 
     def reset(self) -> None:
         """Let go of the peak hold and the clip counts, and have the coach start its evidence afresh."""
-        self._commands.put(lambda: self._listening.reset() if self._listening else None)
+        self._with_input(lambda listening: listening.reset())
 
     def set_taking(self, taking: bool) -> None:
         """Tell the coach whether a take runs: then no louder one is to come."""
-        self._commands.put(lambda: self._listening.set_taking(taking) if self._listening else None)
+        self._with_input(lambda listening: listening.set_taking(taking))
+
+    def begin_session(self, make_session: SessionMaker, channel: int = 0) -> None:
+        """Guide one channel (column index, from 0) of the present input to its gain, step by step."""
+        self._with_input(lambda listening: listening.begin_session(make_session, channel))
+
+    def skip_step(self) -> None:
+        """Go on with the next step of the guided session."""
+        self._with_input(lambda listening: listening.skip_step())
+
+    def end_session(self) -> None:
+        """Leave the guided session."""
+        self._with_input(lambda listening: listening.end_session())
 
     def set_coach(self, make_coach: CoachMaker) -> None:
         """Judge by another part or target from now on."""
@@ -112,6 +124,10 @@ class Engine:
         self._commands.put(self._close)
         self._thread.join(_STOP_S)
         return not self._thread.is_alive()
+
+    def _with_input(self, act: Callable[[Listening], None]) -> None:
+        """Have the analysis thread do something with the input that is open by then, if one is."""
+        self._commands.put(lambda: act(self._listening) if self._listening else None)
 
     def _run(self) -> None:
         while not self._stopping.is_set():

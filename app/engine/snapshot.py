@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from app.coach.forecast import Forecast
 from app.coach.judgement import CoachReport
+from app.coach.session import SessionState
 from app.engine.events import Event
 from app.errors import SwellmarkError
 from app.inputs.source import SourceInfo
@@ -54,6 +56,12 @@ class Snapshot:
     hum: Sequence[Hum | None] = ()
     faults: Sequence[Fault] = ()
     coach: CoachReport | None = None
+    forecast: Forecast | None = None
+    """Of a take to come, for the worst channel; None with too little heard, and while a take runs."""
+    session: SessionState | None = None
+    """Of the guided gain session; None while there is none."""
+    session_channel: int = 0
+    """Column index, from 0, of the channel that the session is about."""
     lost_frames: int = 0
     problem: SwellmarkError | None = field(default=None, compare=False)
 

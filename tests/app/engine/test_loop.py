@@ -4,11 +4,15 @@ import gc
 import math
 import threading
 import time
+from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
-from app.coach.judgement import Verdict
+from app.coach.judgement import Target, Verdict
+from app.coach.parts import find_part
+from app.coach.session import GuidedSession, Step
 from app.coach.verdict import Coach
 from app.engine.events import EventKind
 from app.engine.loop import Engine
@@ -64,7 +68,9 @@ def test_every_frame_is_reported_once_and_in_order(run):
     _until(lambda: engine.snapshot.state is InputState.ENDED)
     starts = [(report.reading.start_frame, report.reading.frames) for report in run.reports]
     assert starts[0][0] == 0
-    assert all(start + frames == after for (start, frames), (after, _) in zip(starts, starts[1:], strict=False))
+    assert all(
+        start + frames == after for (start, frames), (after, _) in pairwise(starts)
+    )
     assert sum(frames for _, frames in starts) == round(2.05 * RATE_HZ)
     assert engine.snapshot.t_s == pytest.approx(2.05)
     assert engine.snapshot.peak_hold_dbfs[0] == pytest.approx(-12.0, abs=0.05)
@@ -90,7 +96,9 @@ def test_clips_are_events_with_their_place_and_stay_counted_until_reset(run):
     engine = run(FakeSource(samples))
     _until(lambda: engine.snapshot.state is InputState.ENDED)
     clips = [event for event in _events(run.reports) if event.kind is EventKind.CLIP]
-    assert [(clip.frame, clip.channel, clip.frames, clip.peak_dbfs) for clip in clips] == [(30_000, 2, 7, 0.0)]
+    assert [(clip.frame, clip.channel, clip.frames, clip.peak_dbfs) for clip in clips] == [
+        (30_000, 2, 7, 0.0)
+    ]
     assert engine.snapshot.clips == (0, 1)
     assert np.argwhere(engine.history.view().clipped).tolist() == [[62, 1]]
 
@@ -102,7 +110,9 @@ def test_bad_samples_are_an_event_and_spoil_nothing(run):
     _until(lambda: engine.snapshot.state is InputState.ENDED)
     bad = [event for event in _events(run.reports) if event.kind is EventKind.BAD_SAMPLES]
     assert sum(event.frames for event in bad) == 3
-    assert all(math.isfinite(report.reading.average_dbfs[-1, 0]) for report in run.reports if report.reading.hops)
+    assert all(
+        math.isfinite(report.reading.average_dbfs[-1, 0]) for report in run.reports if report.reading.hops
+    )
 
 
 def test_a_verdict_that_changes_is_an_event(run):
@@ -224,3 +234,61 @@ def test_long_listening_keeps_no_objects(run):
     run.reports.clear()
     gc.collect()
     assert len(gc.get_objects()) - before < 500
+
+
+def _phrases(seconds, peak_dbfs):
+    """Quiet for four seconds, then phrases of plucked notes."""
+    t_s = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+    playing = (t_s > 4.0) & (t_s % 5.0 < 4.0)
+    wave = 10 ** (peak_dbfs / 20) * np.exp(-2 * (t_s % 0.5)) * np.sin(2 * np.pi * 110 * t_s) * playing
+    return (wave + 1e-4 * np.random.default_rng(1).standard_normal(t_s.size)).astype(np.float32)[:, None]
+
+
+def test_a_guided_session_asks_for_the_turn_that_is_needed(run):
+    blocks = np.split(np.repeat(_phrases(60.0, -28.0), 2, axis=1), 60)
+    source = FakeSource([blocks[0] * 0, *blocks])
+    source.stall_at_frame(RATE_HZ)
+    engine = run(source)
+    _until(lambda: engine.snapshot.t_s >= 1.0)
+    engine.begin_session(lambda hop_s: GuidedSession(find_part("bass"), Target(), hop_s), channel=1)
+    assert engine.wait(2.0)
+    source.resume()
+    _until(lambda: engine.snapshot.state is InputState.ENDED, 30.0)
+    session = engine.snapshot.session
+    assert engine.snapshot.session_channel == 1
+    assert session.step is Step.TURN
+    # Peaks at -28 dBFS belong between -14 and -6 for a take that runs a little louder.
+    assert 10 <= session.gain_change_db <= 22
+
+
+def test_leaving_and_skipping_a_session(run):
+    engine = run(FakeSource(_phrases(30.0, -20.0), paced=True))
+    engine.begin_session(lambda hop_s: GuidedSession(find_part("bass"), Target(), hop_s))
+    _until(lambda: engine.snapshot.session is not None)
+    assert engine.snapshot.session.step is Step.QUIET
+    engine.skip_step()
+    _until(lambda: engine.snapshot.session.step is Step.LOUD)
+    engine.end_session()
+    _until(lambda: engine.snapshot.session is None)
+
+
+def test_a_live_input_gets_a_forecast_unless_a_take_runs(run):
+    class Live(FakeSource):
+        """Arrives by the clock, says its info, and does not wait for it."""
+
+        @property
+        def info(self):
+            return replace(super().info, live=True)
+
+    source = Live(np.split(_phrases(60.0, -12.0), 60))
+    source.stall_at_frame(40 * RATE_HZ)
+    engine = run(source)
+    _until(lambda: engine.snapshot.t_s >= 40.0, 30.0)
+    forecast = engine.snapshot.forecast
+    assert forecast.peak_p50_dbfs > -12.5
+    assert forecast.heard_s > 10.0
+    engine.set_taking(True)
+    assert engine.wait(2.0)
+    source.resume()
+    _until(lambda: engine.snapshot.t_s >= 50.0, 30.0)
+    assert engine.snapshot.forecast is None

@@ -16,6 +16,7 @@ from PySide6.QtWidgets import QFrame, QLabel, QSizePolicy, QVBoxLayout, QWidget
 from app.coach.judgement import Judgement, Verdict
 from app.window.controls import announce
 from app.window.fit import fitting_pixels
+from app.window.guard import painting
 from app.window.hull import paint_scene
 from app.window.theme import MARGIN, RADIUS, UNIT, Theme, Type
 from app.words import advice
@@ -132,18 +133,16 @@ class _Scene(QWidget):
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: ARG002 - Qt's signature
         """Paint the boat and its water."""
-        painter = QPainter(self)
         rect = QRectF(self.rect())
         # Rounded above, straight below, where the texts follow.
         frame = QPainterPath()
         frame.addRoundedRect(rect.adjusted(0, 0, 0, 2 * RADIUS), RADIUS, RADIUS)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.setClipPath(frame)
-        paint_scene(painter, rect, self.verdict, self.theme.palette)
-        painter.fillRect(
-            QRectF(rect.left(), rect.bottom() - 1, rect.width(), 1), QColor(self.theme.palette.edge)
-        )
-        painter.end()
+        edge = QColor(self.theme.palette.edge)
+        with painting(self) as painter:
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+            painter.setClipPath(frame)
+            paint_scene(painter, rect, self.verdict, self.theme.palette)
+            painter.fillRect(QRectF(rect.left(), rect.bottom() - 1, rect.width(), 1), edge)
 
 
 def _text(parent: QWidget) -> QLabel:

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QHBoxLayout, QSizeP
 from app.coach.judgement import Verdict
 from app.engine.snapshot import Snapshot
 from app.window.controls import Button
+from app.window.guard import painting
 from app.window.hull import boat_path
 from app.window.scale import LevelScale
 from app.window.theme import TARGET, UNIT, Theme, Type
@@ -122,9 +123,12 @@ class _Berth(QAbstractButton):
         self.update()
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: ARG002 - Qt's signature
-        """Paint berth, water, boat and number."""
+        """Paint berth, water, boat and name."""
+        with painting(self) as painter:
+            self._paint(painter)
+
+    def _paint(self, painter: QPainter) -> None:
         palette = self.theme.palette
-        painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         small = self.theme.font(Type.SMALL, 0.85)
         foot = painter.fontMetrics().height() if self.height() > TARGET else 0.0
@@ -156,7 +160,6 @@ class _Berth(QAbstractButton):
                 Qt.AlignmentFlag.AlignCenter,
                 self._label(painter.fontMetrics()),
             )
-        painter.end()
 
     def _label(self, metrics: QFontMetrics) -> str:
         """The channel's name where it fits, otherwise its number."""

@@ -11,6 +11,7 @@ from PySide6.QtGui import QColor, QPainter, QPen, QPixmap, QPolygonF, QTransform
 
 from app.coach.judgement import Target, Verdict
 from app.engine.history import HistoryView
+from app.window.guard import reported
 from app.window.scale import LevelScale
 from app.window.sea import SeaPicture
 from app.window.theme import Palette, Theme
@@ -130,13 +131,14 @@ class SeaItem(pg.GraphicsObject):
         if self._inks is None:
             self._inks = _Inks.of(self._theme.palette)
         painter.save()
-        painter.setTransform(QTransform())
-        painter.setClipRect(self._rect, Qt.ClipOperation.IntersectClip)
-        self._paint_ring(painter, self._tide.picture)
-        self._paint_bed(painter, self._inks)
-        if self._tide.picture.any_clips:
-            self._paint_clips(painter, self._tide.picture, self._inks)
-        self._paint_swell_mark(painter, self._tide, self._inks)
+        with reported():
+            painter.setTransform(QTransform())
+            painter.setClipRect(self._rect, Qt.ClipOperation.IntersectClip)
+            self._paint_ring(painter, self._tide.picture)
+            self._paint_bed(painter, self._inks)
+            if self._tide.picture.any_clips:
+                self._paint_clips(painter, self._tide.picture, self._inks)
+            self._paint_swell_mark(painter, self._tide, self._inks)
         painter.restore()
 
     def _paint_ring(self, painter: QPainter, picture: SeaPicture) -> None:

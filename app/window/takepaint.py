@@ -8,6 +8,7 @@ from PySide6.QtGui import QColor, QPainter, QPainterPath
 from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem
 
 from app.coach.judgement import Verdict
+from app.window.guard import reported
 from app.window.hull import paint_mark
 from app.window.scale import LevelScale
 from app.window.takelist import LINE_ROLE, Column, TakeLine
@@ -33,10 +34,17 @@ class TakeDelegate(QStyledItemDelegate):
         self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
     ) -> None:
         """Paint one cell."""
+        painter.save()
+        with reported():
+            self._paint(painter, option, index)
+        painter.restore()
+
+    def _paint(
+        self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
+    ) -> None:
         palette = self.theme.palette
         rect = QRectF(option.rect)
         chosen = bool(option.state & QStyle.StateFlag.State_Selected)
-        painter.save()
         if chosen:
             painter.fillRect(rect, QColor(palette.control))
         line = index.data(LINE_ROLE)
@@ -58,7 +66,6 @@ class TakeDelegate(QStyledItemDelegate):
                 index.data() or "", Qt.TextElideMode.ElideRight, int(text.width())
             )
             painter.drawText(text, flags, shown)
-        painter.restore()
 
     def _paint_levels(self, painter: QPainter, rect: QRectF, line: TakeLine) -> None:
         palette = self.theme.palette

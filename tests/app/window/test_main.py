@@ -291,6 +291,36 @@ def test_what_breaks_reaches_the_user(qtbot: Any, guarded_window: Any, tmp_path:
     assert "swellmark" in text
 
 
+@pytest.mark.qt_no_exception_capture
+@pytest.mark.parametrize(
+    "broken",
+    [
+        "app.window.card.paint_scene",
+        "app.window.harbour.boat_path",
+        "app.window.seaitem.SeaItem._paint_bed",
+        "app.window.takepaint.paint_mark",
+    ],
+)
+def test_drawing_that_breaks_reaches_the_user_and_ends_nothing(
+    qtbot: Any, guarded_window: Any, world: Any, fakes: Any, monkeypatch: Any, broken: str
+) -> None:
+    def fail(*_: Any) -> None:
+        raise ZeroDivisionError
+
+    window, _crashes = guarded_window
+    world.takes.append(fakes.take(1))
+    world.engine.play(300)
+    world.engine.snapshot = fakes.running(Verdict.FAIR_WATER, Verdict.AWASH)
+    world.engine.history = History(2, 0.01)
+    world.engine.play(300)
+    monkeypatch.setattr(broken, fail)
+    window.update()
+    qtbot.waitUntil(lambda: any("ZeroDivisionError" in message.text for message in window.messages))
+    monkeypatch.undo()
+    window.take_button.click()
+    assert world.keeper.current is not None, "the rest goes on"
+
+
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
 def test_a_thread_that_breaks_reaches_the_user(qtbot: Any, guarded_window: Any, monkeypatch: Any) -> None:
     window, crashes = guarded_window

@@ -2,15 +2,15 @@
 
 Moore, Glasberg & Baer, "A model for the prediction of thresholds, loudness, and partial loudness", J. Audio
 Eng. Soc. 45, 1997. The ratio of the loudness that is left to the loudness alone (masked to unmasked) follows
-Aichinger, Sontacchi & Schneider-Stickler, AES Convention 130, 2011.
+Aichinger et al., AES Convention 130, 2011.
 
 Nobody knows how loud the headphones are. A full-scale sine is taken to reach the ear with 90 dB SPL; the
-ratio hardly depends on it, because the compression of the ear is nearly a power law far above the threshold:
-at equal level in equal bands it moves by a few hundredths between 70 and 100 dB SPL.
+ratio hardly depends on it, because far above the threshold the compression of the ear is nearly a power law:
+between 70 and 100 dB SPL, the level of a backing that just lets a part through moves by less than 1 dB.
 
-What the paper has and this leaves out: filters that broaden with level, the transfer from headphone to inner
-ear, and the slight rise of α and A below 500 Hz. All three act on the loudness alone and the loudness that
-is left nearly alike.
+What the paper has and this leaves out: filters that broaden with level, so that a loud low backing hides a
+little more above it than is found here; the transfer from headphone to inner ear; and the slight rise of α
+and A below 500 Hz, which acts on what is left and on what there is alone nearly alike.
 """
 
 from __future__ import annotations

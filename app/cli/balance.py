@@ -45,15 +45,21 @@ _FILE = click.Path(path_type=Path)
     "--start", "start_s", metavar="SECONDS", type=Seconds(0.0), default=0.0, help=words.start_help()
 )
 @json_option
+@click.argument("further", nargs=-1, metavar="[FILE]...", type=_FILE)
 def balance(
     part: Path,
     backing: tuple[Path, ...],
+    further: tuple[Path, ...],
     folder: Path | None,
     more_me_db: int,
     start_s: float,
     as_json: bool,
 ) -> None:
-    """Measure the part and its backing, advise, and write copies where they are wanted."""
+    """Measure the part and its backing, advise, and write copies where they are wanted.
+
+    Files without an option in front belong to the backing, so that ``--backing *.wav`` does what it says.
+    """
+    backing += further
     with _bar(words.measuring()) as progress:
         shelf = Shelf(settings.cache_folder() / "tracks")
         found = balance_files(part, backing, more_me_db, start_s, progress=progress, shelf=shelf)

@@ -23,9 +23,7 @@ def part_help() -> str:
 
 def backing_help() -> str:
     """``--backing``."""
-    return _(
-        "A backing track; several are stems that sound together. Name each after a --backing of its own."
-    )
+    return _("A backing track; several, one after another, are stems that sound together.")
 
 
 def write_help() -> str:

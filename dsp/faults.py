@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dsp.decibels import power_to_db
+from dsp.hops import planar
 from dsp.pumping import PumpingFinder
 from dsp.reading import Fault, FaultKind
 from dsp.types import Floats, Samples
@@ -85,8 +86,9 @@ class FaultFinder:
         count = hops.shape[0] // self._hop
         if not count:
             return
-        figures = _measure(hops, self._hop)
-        self._resolution.process(hops.reshape(count, self._hop, self._channels), self._hops)
+        apart = planar(hops, self._hop)
+        figures = _measure(apart)
+        self._resolution.process(apart, self._hops)
         self._hops += count
         sounding = np.flatnonzero(figures.energy.any(axis=1))
         self._silent_hops = count - 1 - int(sounding[-1]) if sounding.size else self._silent_hops + count
@@ -144,21 +146,19 @@ class _Hops:
         )
 
 
-def _measure(hops: Samples, hop: int) -> _Hops:
-    # One contiguous row a channel and hop: sums along the last axis are the fast ones, and come out the same
-    # however many hops there are.
-    columns = np.ascontiguousarray(hops.T).reshape(hops.shape[1], -1, hop)
-    apart = columns[:-1] - columns[1:]
+def _measure(apart: Samples) -> _Hops:
+    """Figures from :func:`dsp.hops.planar`."""
+    difference = apart[:-1] - apart[1:]
     return _Hops(
-        total=columns.sum(axis=2).T.astype(np.float64),
-        energy=_mean_product(columns, columns),
-        difference=_mean_product(apart, apart),
-        product=_mean_product(columns[:-1], columns[1:]),
+        total=apart.sum(axis=2).T.astype(np.float64),
+        energy=_mean_product(apart, apart),
+        difference=_mean_product(difference, difference),
+        product=_mean_product(apart[:-1], apart[1:]),
     )
 
 
 def _mean_product(a: Samples, b: Samples) -> Floats:
-    return np.asarray((a * b).mean(axis=2).T, np.float64)
+    return np.asarray(np.vecdot(a, b).T, np.float64) / a.shape[2]
 
 
 def _joined(parts: list[_Hops]) -> _Hops:
@@ -326,11 +326,11 @@ class _Resolution:
         self._peak = 0
         self._fine = claimed_bits <= MISSING_BITS
 
-    def process(self, hops: Samples, first: int) -> None:
-        """(hops, frames, channels), and the position of the first hop in the stream."""
+    def process(self, apart: Samples, first: int) -> None:
+        """(channels, hops, frames), and the position of the first hop in the stream."""
         if self._fine:
             return
-        scaled = hops[-first % self._EVERY :: self._EVERY] * np.float32(_GRID)
+        scaled = apart[:, -first % self._EVERY :: self._EVERY] * np.float32(_GRID)
         if not scaled.size:
             return
         steps = scaled.astype(np.int32)

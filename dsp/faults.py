@@ -158,7 +158,8 @@ def _measure(apart: Samples) -> _Hops:
 
 
 def _mean_product(a: Samples, b: Samples) -> Floats:
-    return np.asarray(np.vecdot(a, b).T, np.float64) / a.shape[2]
+    mean: Floats = np.asarray(np.vecdot(a, b).T, np.float64) / a.shape[2]
+    return mean
 
 
 def _joined(parts: list[_Hops]) -> _Hops:
@@ -333,7 +334,8 @@ class _Resolution:
         scaled = apart[:, -first % self._EVERY :: self._EVERY] * np.float32(_GRID)
         if not scaled.size:
             return
-        steps = scaled.astype(np.int32)
+        with np.errstate(invalid="ignore"):  # what does not fit comes out as something else, and is seen
+            steps = scaled.astype(np.int32)
         if (steps != scaled).any():
             self._fine = True  # finer than 24 bit: floating point all the way
             return

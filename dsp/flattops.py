@@ -63,8 +63,10 @@ _SHIFT = 15
 _OCTAVE = 256
 _LOWEST_PEAK = 2.0**-7
 """Nothing is claimed about sound whose peaks stay under −42 dBFS."""
+_HIGHEST_PEAK = 4.0
+"""Nor about floating-point sound whose peaks pass +12 dBFS: no converter made it."""
 _LOWEST_BIN = int(np.float32(_LOWEST_PEAK / 8).view(np.int32)) >> _SHIFT
-_BINS = (int(np.float32(4.0).view(np.int32)) >> _SHIFT) - _LOWEST_BIN
+_BINS = (int(np.float32(_HIGHEST_PEAK).view(np.int32)) >> _SHIFT) - _LOWEST_BIN
 _SIGN_BIN = 1 << (31 - _SHIFT)
 _HALF_SPIKE = 2
 _BELOW = 32
@@ -125,7 +127,7 @@ class _Channel:
         self._counts *= np.float32(math.exp(-1 / MEMORY_SEGMENTS))
         starts = self._integrals(hops)
         loud = np.flatnonzero(peaks >= _LOUD * self._recent_peak)
-        if self._recent_peak < _LOWEST_PEAK or not loud.size:
+        if not _LOWEST_PEAK <= self._recent_peak <= _HIGHEST_PEAK or not loud.size:
             self._tops.append((_NO_TOPS, _NO_TOPS))
             return []
         quiet = np.flatnonzero((peaks < _LOUD * self._recent_peak) & (peaks >= _QUIET * self._recent_peak))

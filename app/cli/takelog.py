@@ -65,9 +65,10 @@ class TakeLog:
         app.errors.LogError
             When the take could not be written.
         """
-        if not self._writer.close():
-            raise self._writer.problem or LogError(words.log_not_written(str(self._writer.path)))
+        complete = self._writer.close()
         self.tell_trouble()
+        if not complete:
+            raise LogError(words.log_not_written(str(self._writer.path)))
         if self._writer.notice:
             terminal.complain(self._writer.notice)
         if not self._began:

@@ -122,6 +122,8 @@ class FileSource:
         got = int(samples.shape[0])
         self._position += got
         self._ended = got < frames
+        if self._position == 0:  # whatever its header claims
+            raise SoundFileError(words.file_without_samples(str(self._path)))
         if got:
             self._smallest = min(self._smallest or got, got)
             self._largest = max(self._largest, got)

@@ -91,8 +91,10 @@ def fault_of_ours(what: str) -> str:
 
 
 def log_not_written(path: str) -> str:
-    """The log took too long, and nobody knows why."""
-    return _("{path}: the take could not be written completely.").format(path=path)
+    """The program ends with something unwritten."""
+    return _("{path}: the take could not be written to its end. What was logged before is safe.").format(
+        path=path
+    )
 
 
 def forecast_line(chance: str, peak: str, high_peak: str) -> str:

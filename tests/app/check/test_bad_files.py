@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from app.check.document import document
 from app.check.folder import sound_files
 from app.check.measure import FileCheck, check_file
+from app.coach.judgement import Verdict
 from app.coach.parts import find_part
 from app.errors import SoundFileError
 
@@ -136,6 +137,25 @@ def test_a_header_without_samples(tmp_path, container, coding):
     path = tmp_path / "header"
     soundfile.write(path, np.empty((0, 2)), RATE_HZ, format=container, subtype=coding)
     refusal(path)
+
+
+def test_a_header_that_claims_samples_which_are_not_there(tmp_path):
+    path = tmp_path / "take.flac"
+    soundfile.write(path, tone(), RATE_HZ)
+    path.write_bytes(path.read_bytes()[:100])  # FLAC: the header with the length, and no frame
+    refusal(path)
+
+
+@pytest.mark.parametrize("peak", [1.5, 4.0, 40.0, 32_768.0, 2.0**31])
+def test_floating_point_far_over_full_scale_is_measured(tmp_path, peak):
+    path = tmp_path / "unscaled.wav"
+    soundfile.write(
+        path, tone(channels=2, seconds=3.0) / 10 ** (LEVEL_DBFS / 20) * peak, RATE_HZ, subtype="FLOAT"
+    )
+    check = measure(path)
+    assert check.verdict is Verdict.AWASH
+    assert check.summary.bad_samples == 0
+    np.testing.assert_allclose(check.summary.peak_dbfs, 20 * np.log10(peak), atol=0.01)
 
 
 def test_one_frame_is_enough_to_measure(tmp_path):

@@ -22,6 +22,8 @@ from app.window.theme import UNIT, Theme, Type
 from app.words import numbers
 from app.words import window as words
 
+_SLOWEST_FRAME_S, _FASTEST_FRAME_S = 1 / 32, 1 / 64
+
 
 class SeaChart(pg.PlotWidget):
     """The chart with its level axis on the left and the names of its places on the right."""
@@ -104,6 +106,15 @@ class SeaChart(pg.PlotWidget):
             )
             if text != self.accessibleDescription():
                 self.setAccessibleDescription(text)
+
+    @property
+    def frame_s(self) -> float:
+        """How long a picture is good for: until the sea has moved by a pixel, within limits.
+
+        Drawn more often, nothing would be seen but the newest pixel column filling up; this keeps what
+        enters the history within 50 ms of the eye.
+        """
+        return min(_SLOWEST_FRAME_S, max(_FASTEST_FRAME_S, self._sea.column_s))
 
     def redraw(self) -> None:
         """Draw everything anew with the next state: another input, another channel."""

@@ -74,6 +74,8 @@ class MainWindow(Board):
         self._worst_since: tuple[int, float] = (0, 0.0)
         self._history: object | None = None
         self._texts_s = 0.0
+        self._drawn_s = 0.0
+        self._tick_s = 1 / 60
         self._closed = False
         self.logbook = Logbook(services.list_takes, services.read_take, self._errands)
         self._wire()
@@ -214,7 +216,10 @@ class MainWindow(Board):
         if now_s - self._texts_s >= _TEXT_S:
             self._texts_s = now_s
             self._show_texts(snapshot, now_s)
-        if self.isVisible() and not self.isMinimized():
+        # Half a tick of tolerance, so that the timer's jitter does not skip a frame.
+        due = now_s - self._drawn_s > self.chart.frame_s - 0.5 * self._tick_s
+        if due and self.isVisible() and not self.isMinimized():
+            self._drawn_s = now_s
             self.chart.show_state(snapshot, history, self.channel, now_s)
 
     def _show_texts(self, snapshot: Snapshot, now_s: float) -> None:
@@ -351,6 +356,7 @@ class MainWindow(Board):
         screen = self.screen()
         rate_hz = screen.refreshRate() if screen is not None else 60.0
         rate_hz = rate_hz if 20.0 <= rate_hz <= 240.0 else 60.0
+        self._tick_s = 1.0 / rate_hz
         self._timer.start(max(1, int(1000.0 / rate_hz)) if seen else _SLOW_MS)
 
     def closeEvent(self, event: QCloseEvent) -> None:

@@ -67,6 +67,11 @@ class SeaItem(pg.GraphicsObject):
         """The whole plot."""
         return QRectF(-SPAN_S, 0.0, SPAN_S, 1.0)
 
+    @property
+    def column_s(self) -> float:
+        """How much time one pixel column covers."""
+        return SPAN_S / max(1, self._size[0])
+
     def set_look(self, theme: Theme, target: Target) -> None:
         """Take over colours and places; everything is drawn anew."""
         self._theme, self._target = theme, target

@@ -58,15 +58,24 @@ def measure_track(
     return found
 
 
-def _measure(source: FileSource, path: Path, progress: Callable[[float], None], shelf: Shelf | None) -> Track:
-    name = fingerprint(path) if shelf else ""
-    track = shelf.find(name) if shelf else None
+def _measure(
+    source: FileSource, path: Path, progress: Callable[[float], None], shelf: Shelf | None
+) -> Track:
+    name = _fingerprint(path) if shelf else None
+    track = shelf.find(name) if shelf and name else None
     if track is None:
         track = _through_meter(source, progress)
-        if shelf:
+        if shelf and name:
             shelf.keep(name, track)
     progress(1.0)
     return track
+
+
+def _fingerprint(path: Path) -> str | None:
+    try:
+        return fingerprint(path)
+    except OSError:  # then reading it fails too, and says why
+        return None
 
 
 def _through_meter(source: FileSource, progress: Callable[[float], None]) -> Track:

@@ -8,7 +8,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QComboBox, QFileDialog, QHBoxLayout, QLabel, QSlider, QWidget
 
 from app.window.services import InputChoice, PartChoice
-from app.window.theme import GAP, Theme
+from app.window.theme import GAP, UNIT, Theme
 from app.words import numbers
 from app.words import window as words
 
@@ -43,6 +43,7 @@ class Picker(QWidget):
         self.inputs = QComboBox()
         self.inputs.setAccessibleName(words.input_name())
         self.inputs.setMinimumContentsLength(10)
+        self.inputs.setMaximumWidth(130 * UNIT)
         self.inputs.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.inputs.activated.connect(self._take_input)
 
@@ -53,6 +54,7 @@ class Picker(QWidget):
         for part in parts:
             self.parts.addItem(part.label, part.key)
         self.parts.setMinimumContentsLength(6)
+        self.parts.setMaximumWidth(65 * UNIT)
         self.parts.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.parts.activated.connect(lambda index: self.part_chosen.emit(self.parts.itemData(index)))
         self.parts.setVisible(bool(parts))
@@ -77,6 +79,7 @@ class Picker(QWidget):
         layout.addWidget(self.parts, 2)
         layout.addWidget(self._gain_text)
         layout.addWidget(self.gain, 2)
+        layout.addStretch(0)
         self.stops = (self.inputs, self.parts, self.gain)
         """What the keyboard reaches, in order."""
         self.show_gain(None)

@@ -93,3 +93,27 @@ def test_before_each_continues_the_stream():
     assert before.shape == (2, 4, 3)
     for hop in range(4):
         np.testing.assert_array_equal(before[:, hop], stream[1 + 4 * hop : 4 + 4 * hop].T)
+
+
+def test_what_waits_keeps_its_layout():
+    """Stages work channel by channel; a copy that interleaves the channels again would slow them down."""
+    buffer = HopBuffer(10, 3)
+    for _ in range(3):
+        hops = buffer.push(np.asfortranarray(counting(4, 3)))
+    assert hops.shape == (10, 3)
+    assert hops.strides[0] == hops.itemsize
+
+
+def test_the_remainder_can_be_taken_as_it_is():
+    buffer = HopBuffer(10, 2)
+    assert buffer.take().shape == (0, 2)
+    buffer.push(counting(13))
+    np.testing.assert_array_equal(buffer.take(), counting(13)[10:])
+    assert buffer.pending_frames == 0
+
+
+def test_slices_of_channels_in_one_piece_are_not_copied():
+    hops = np.asfortranarray(counting(12, 2))[4:]
+    apart = planar(hops, 4)
+    assert np.shares_memory(apart, hops)
+    np.testing.assert_array_equal(apart[1].ravel(), hops[:, 1])

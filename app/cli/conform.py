@@ -14,6 +14,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
 
 from app import __version__
+from app.cli import terminal
 from app.cli.main import ACT, DONE
 from app.cli.options import json_option, print_json
 from app.conform import Case, Result, run, trials
@@ -42,7 +43,7 @@ def conform(as_json: bool) -> None:
 
 
 def _console() -> Console:
-    console = Console(highlight=False)
+    console = terminal.console()
     # A pipe or a file has no width of its own, and folded rows are hard to search.
     return console if console.is_terminal else Console(highlight=False, width=max(console.width, _WIDE))
 

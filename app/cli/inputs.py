@@ -6,10 +6,10 @@ from typing import Any
 
 import click
 from rich import box
-from rich.console import Console
 from rich.table import Table
 
 import app
+from app.cli import terminal
 from app.cli.options import json_option, print_json
 from app.errors import DeviceError
 from app.inputs.devices import DeviceInfo, list_devices
@@ -39,7 +39,7 @@ def inputs(as_report: bool, as_json: bool) -> None:
     if as_json:
         print_json(_document(devices, problem))
         return
-    console = Console(highlight=False)
+    console = terminal.console()
     if devices:
         console.print(_table(devices))
     else:

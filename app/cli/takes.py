@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 import app
+from app.cli import terminal
 from app.cli.options import json_option, print_json
 from app.errors import UsageError
 from app.log.document import row_document, take_document
@@ -49,7 +50,7 @@ def list_(last: int | None, find: str, as_json: bool) -> None:
     if as_json:
         print_json({"swellmark": app.__version__, "takes": [row_document(row) for row in rows]})
         return
-    console = Console(highlight=False)
+    console = terminal.console()
     if not rows:
         console.print(words.no_takes_yet(), markup=False)
         return
@@ -89,7 +90,7 @@ def show(number: int, as_json: bool) -> None:
     if as_json:
         print_json(take_document(take))
     else:
-        _print(Console(highlight=False), take)
+        _print(terminal.console(), take)
 
 
 @takes.command(help=words.export_help())

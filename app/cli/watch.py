@@ -117,13 +117,18 @@ def _reports(engine: Engine, reports: queue.SimpleQueue[HopReport]) -> Iterator[
 
 @contextmanager
 def _signals_end_it() -> Iterator[None]:
-    """Let a terminal that closes, or a service that is stopped, end the take as Ctrl+C does."""
+    """Let a terminal that closes, or a service that is stopped, end the take as Ctrl+C does.
+
+    Ending takes seconds at the most, and what ends is not hurried: a second signal could cost the take.
+    """
+    before: dict[int, Any] = {}
 
     def interrupt(_number: int, _frame: FrameType | None) -> None:
+        for number in before:
+            signal.signal(number, signal.SIG_IGN)
         raise KeyboardInterrupt
 
-    before = {}
-    for name in ("SIGTERM", "SIGHUP"):  # Windows has but one of them
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):  # Windows lacks the last
         number = getattr(signal, name, None)
         if number is not None and signal.getsignal(number) is not signal.SIG_IGN:  # as nohup wants it
             before[number] = signal.signal(number, interrupt)

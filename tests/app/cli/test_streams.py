@@ -29,6 +29,7 @@ def test_a_signal_ends_a_watch_cleanly(start, number):
     process = start("watch", "--input", "player:bass", "--take", "Until now")
     assert b"Listening to" in process.stdout.readline()
     process.send_signal(number)
+    process.send_signal(number)  # somebody is in a hurry
     status, out, errors = output_of(process)
     assert status in (0, 1)
     assert errors == b""
@@ -70,8 +71,8 @@ PLAIN = {"LC_ALL": "C", "PYTHONCOERCECLOCALE": "0", "PYTHONUTF8": "0"}
 
 @pytest.mark.parametrize(
     "env",
-    [PLAIN, {"PYTHONIOENCODING": "ascii"}, {"PYTHONIOENCODING": "cp1252"}],
-    ids=["C", "ascii", "cp1252"],
+    [PLAIN, {"PYTHONIOENCODING": "cp1252"}],
+    ids=["C", "cp1252"],
 )
 def test_terminals_that_know_few_signs(start, sound, phrases, env, tmp_path):
     path = sound("fair.wav", phrases(-15.0, 4.0)).rename(tmp_path / "Übung.wav")
@@ -122,12 +123,12 @@ def test_a_full_disk_costs_neither_the_metering_nor_what_is_logged(start, sound,
     with contextlib.suppress(OSError), open(tiny_disk / "filler", "wb", buffering=0) as filler:
         while True:
             filler.write(bytes(4096))
-    noisy = np.tile(samples, (4, 1))
+    noisy = np.tile(samples, (2, 1))
     process = start("watch", "--json", "--input", f"file:{sound('long.wav', noisy)}", "--take", "After")
     status, out, errors = output_of(process)
     lines = out.splitlines()
-    assert json.loads(lines[-1])["t_s"] == pytest.approx(6.0)  # it went on to the end
-    assert json.loads(lines[-1])["per_channel"][0]["clips"] == 4
+    assert json.loads(lines[-1])["t_s"] == pytest.approx(3.0)  # it went on to the end
+    assert json.loads(lines[-1])["per_channel"][0]["clips"] == 2
     assert status == 2
     at_once, at_the_end = errors.decode().splitlines()
     assert "kept in memory" in at_once

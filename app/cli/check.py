@@ -57,20 +57,23 @@ def check(paths: tuple[Path, ...], part: str, take_seconds: float, explain: bool
         redirect_stderr=False,
     )
     checks: list[FileCheck] = []
-    unreadable = False
+    unreadable = 0
     for outcome in _measure_all(paths, measure, progress):
         if isinstance(outcome, SoundFileError):
-            unreadable = True
+            unreadable += 1
             terminal.complain(outcome.sentence)
             continue
         checks.append(outcome)
         if not as_json:
             _print(console, outcome, explain=explain)
+    to_act_on = sum(each.needs_action for each in checks)
     if as_json:
         terminal.print_json(document(checks))
+    elif len(checks) + unreadable > 1:
+        console.print(words.measured(len(checks), to_act_on, unreadable))
     if unreadable:
         sys.exit(WRONG)
-    sys.exit(ACT if any(each.needs_action for each in checks) else DONE)
+    sys.exit(ACT if to_act_on else DONE)
 
 
 def _measure_all(
@@ -108,8 +111,11 @@ def _print(console: Console, check: FileCheck, *, explain: bool) -> None:
     )
     console.print("  ".join(about), style="bold", soft_wrap=True)
     console.print(_table(check))
+    what_to_do = advice.advice_sentence(worst.reason, worst.gain_change_db, worst.values) + "."
+    if len({(each.judgement.verdict, each.judgement.gain_change_db) for each in check.channels}) > 1:
+        what_to_do = words.of_channel(check.coach.worst_channel + 1, what_to_do)
     sentences = [
-        advice.advice_sentence(worst.reason, worst.gain_change_db, worst.values) + ".",
+        what_to_do,
         advice.reason_sentence(worst.reason, worst.values),
     ]
     if explain:

@@ -209,10 +209,13 @@ class _Lines:
             return
         self._said, self._next_s = said, self._t_s + _FIGURES_EVERY_S
         channel = report.coach.worst_channel
+        verdict = advice.verdict_name(worst.verdict)
+        if len({(each.verdict, each.gain_change_db) for each in report.coach.channels}) > 1:
+            verdict = words.verdict_of_channel(verdict, channel + 1)
         self._say(
             words.watch_line(
                 place=clock(self._t_s),
-                verdict=advice.verdict_name(worst.verdict),
+                verdict=verdict,
                 advice=advice.advice_sentence(worst.reason, worst.gain_change_db, worst.values),
                 average=decibels(float(reading.average_dbfs[-1, channel])),
                 peak=decibels(float(reading.peak_hold_dbfs[channel])),

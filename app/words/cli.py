@@ -104,6 +104,29 @@ def forecast_line(chance: str, peak: str, high_peak: str) -> str:
     )
 
 
+def of_channel(channel: int, sentence: str) -> str:
+    """Which channel is meant, where they differ."""
+    return _("Channel {channel}: {sentence}").format(channel=channel, sentence=sentence)
+
+
+def verdict_of_channel(verdict: str, channel: int) -> str:
+    """A verdict, where the channels differ."""
+    return _("{verdict}, channel {channel}").format(verdict=verdict, channel=channel)
+
+
+def measured(files: int, to_act_on: int, unreadable: int) -> str:
+    """Last line of ``check`` with several files."""
+    said = [
+        ngettext("{files} file measured", "{files} files measured", files).format(files=files),
+        ngettext("{n} needs attention", "{n} need attention", to_act_on).format(n=to_act_on)
+        if to_act_on
+        else _("none needs attention"),
+    ]
+    if unreadable:
+        said.append(_("{n} could not be read").format(n=unreadable))
+    return ", ".join(said) + "."
+
+
 def checking() -> str:
     """Label of the progress bar."""
     return _("Measuring")

@@ -36,6 +36,24 @@ def test_something_to_act_on_is_status_1(run, fair, clipped):
     assert run("check", fair, clipped).exit_code == 1
 
 
+def test_the_channel_is_named_where_channels_differ(run, sound, phrases):
+    uneven = phrases(-15.0, channels=2)
+    uneven[:, 1] *= 0.1
+    assert "Channel 2: Turn the gain up about" in run("check", sound("uneven.wav", uneven)).stdout
+    assert "Channel 2: " not in run("check", sound("even.wav", phrases(-15.0, channels=2))).stdout
+
+
+def test_several_files_are_summed_up(run, fair, clipped, tmp_path):
+    def last(*paths):
+        return run("check", *paths).stdout.splitlines()[-1]
+
+    assert last(fair, clipped, tmp_path / "none") == (
+        "2 files measured, 1 needs attention, 1 could not be read."
+    )
+    assert last(fair, fair) == "2 files measured, none needs attention."
+    assert "measured" not in run("check", fair).stdout
+
+
 def test_the_document_has_every_field(run, fair, clipped, strict_json):
     result = run("check", "--json", fair, clipped)
     document = strict_json(result.stdout)

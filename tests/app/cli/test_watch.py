@@ -116,6 +116,13 @@ def test_text_for_people(run, sound, phrases):
     assert "Average and peaks" not in run("watch", "--unpaced", "--input", f"file:{path}").stdout
 
 
+def test_the_channel_is_named_where_channels_differ(run, sound, phrases):
+    uneven = phrases(-15.0, channels=2)
+    uneven[:, 1] *= 0.1
+    text = run("watch", "--unpaced", "--input", f"file:{sound('uneven.wav', uneven)}").stdout
+    assert "Low water, channel 2: Turn the gain up about" in text
+
+
 def test_a_take_is_in_the_log_with_its_clips(run, sound, phrases, strict_json):
     samples = phrases(-15.0, channels=2)
     samples[48_000:48_007, 1] = 1.0

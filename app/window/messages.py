@@ -8,6 +8,7 @@ from app.engine.snapshot import InputState, Snapshot
 from app.errors import SwellmarkError
 from app.window.banner import Message
 from app.words import window as words
+from app.words.faults import fault_sentence
 
 STALE_S = 0.2
 """A running engine publishes at least twenty times a second; an older reading is shown as old."""
@@ -64,7 +65,7 @@ def messages_for(
     if snapshot.state in (InputState.RUNNING, InputState.ENDED):
         for fault in snapshot.faults:
             channel = fault.channel + 1 if fault.channel is not None else None
-            found.append(Message(words.fault(fault.kind.value, channel, fault.value)))
+            found.append(Message(fault_sentence(fault.kind.value, channel, fault.value)))
     if snapshot.state is InputState.CLOSED:
         found.append(Message(words.state_closed(), stays=True))
     if hint:

@@ -219,25 +219,6 @@ def first_run_hint() -> str:
     return _("This is the built-in player. To hear yourself, choose your input at the top left.")
 
 
-def fault(kind: str, channel: int | None, value: float | None) -> str:
-    """What is wrong with the input besides its level; ``channel`` as printed on the interface."""
-    side = _("Channel {channel}").format(channel=channel) if channel is not None else _("The input")
-    figure = decibels(value) if value is not None else ""
-    return {
-        "digital_silence": _(
-            "{side} delivers exact zeros: check the mute switch, the cable's socket, and the permission to "
-            "use the microphone."
-        ),
-        "dead_channel": _("{side} is dead while another one plays: check its cable and socket."),
-        "same_channels": _("Both channels carry the same signal: this is a mono source."),
-        "dc_offset": _("{side} carries a constant offset (DC): something in the chain is faulty."),
-        "inverted_channels": _("The two channels are each other's mirror: one cable has its poles swapped."),
-        "low_resolution": _("{side} uses few steps only: a driver or a program passes on a coarse signal."),
-        "pumping": _("The level seems to be changed on the way in: switch off automatic gain."),
-        "bad_samples": _("{side} delivered values that are no numbers; they count as silence."),
-    }.get(kind, _("{side} needs a look ({kind} {figure}).")).format(side=side, kind=kind, figure=figure)
-
-
 def more_messages(count: int) -> str:
     """How many other messages wait."""
     return _("+{count} more").format(count=count)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from types import SimpleNamespace
 
@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
+from pytestqt.qtbot import QtBot
 
 from app.coach.judgement import CoachReport, Judgement, Reason, Verdict
 from app.engine.history import History
@@ -22,6 +23,17 @@ from app.log.records import LevelTrace, TakeDetail, TakeEvent, TakeRow, TakeStat
 from app.window.crash import CrashReports
 from app.window.main import MainWindow
 from app.window.services import InputChoice, PartChoice, Services
+
+PATIENCE_MS = 30_000
+"""How long a test waits for what must come: a loaded machine is slow, and nobody waits when all is well."""
+
+
+class PatientBot(QtBot):
+    """Waits long enough on every machine."""
+
+    def waitUntil(self, callback: Callable[[], object], *, timeout: int = PATIENCE_MS) -> None:
+        """Wait until the callback is true."""
+        super().waitUntil(callback, timeout=timeout)
 
 
 class FakeSource:
@@ -133,6 +145,11 @@ class World:
         assert self.keeper.closed, "the take must have been handed over before the log closes"
         self.log_closed = True
 
+    def log(self, detail: TakeDetail) -> None:
+        """Put a take into the log, and say so: the window may have read the list before."""
+        self.takes.insert(0, detail)
+        self.keeper.revision += 1
+
     def services(self) -> Services:
         return Services(
             engine=self.engine,
@@ -216,6 +233,11 @@ def take(
 def fakes() -> SimpleNamespace:
     """What makes judgements, snapshots and takes for a test."""
     return SimpleNamespace(judgement=judgement, running=running, take=take)
+
+
+@pytest.fixture
+def qtbot(qapp: QApplication, request: pytest.FixtureRequest) -> PatientBot:
+    return PatientBot(request)
 
 
 @pytest.fixture

@@ -120,7 +120,7 @@ def test_r_starts_afresh_and_l_changes_the_look(qtbot: Any, window: MainWindow, 
 
 
 def test_everything_can_be_reached_with_tab(qtbot: Any, window: MainWindow, world: Any, fakes: Any) -> None:
-    world.takes.append(fakes.take(1))
+    world.log(fakes.take(1))
     world.engine.snapshot = fakes.running(Verdict.FAIR_WATER, Verdict.AWASH)
     window.picker.show_gain(0.0)
     qtbot.waitUntil(window.takes.table.isVisible)
@@ -153,7 +153,7 @@ def test_everything_can_be_reached_with_tab(qtbot: Any, window: MainWindow, worl
 
 
 def test_every_control_has_a_name_and_a_role(qtbot: Any, window: MainWindow, world: Any, fakes: Any) -> None:
-    world.takes.append(fakes.take(1, clips_s=(3.0,)))
+    world.log(fakes.take(1, clips_s=(3.0,)))
     world.engine.snapshot = fakes.running(Verdict.FAIR_WATER, Verdict.AWASH)
     window.picker.show_gain(0.0)
     qtbot.waitUntil(window.takes.table.isVisible)
@@ -178,7 +178,7 @@ def test_old_readings_are_shown_as_old_within_a_quarter_of_a_second(
     frozen = playing.engine.snapshot
     playing.engine.refresh = lambda: None  # the analysis hangs
     playing.engine.snapshot = frozen
-    qtbot.waitUntil(lambda: window.banner.text == words.state_stale(), timeout=2000)
+    qtbot.waitUntil(lambda: window.banner.text == words.state_stale())
     shown_s = time.monotonic() - frozen.published_s
     assert shown_s < 0.25 + 0.25, "a quarter of a second, and some for a busy machine"
     assert window.card.accessibleDescription() == words.old_reading()
@@ -246,8 +246,7 @@ def test_inputs_are_listed_off_the_windows_thread(qtbot: Any, world: Any) -> Non
 
 def test_takes_are_read_when_they_change(qtbot: Any, window: MainWindow, world: Any, fakes: Any) -> None:
     assert window.takes.table.model().rowCount() == 0
-    world.takes.insert(0, fakes.take(1, clips_s=(64.2,)))
-    world.keeper.revision += 1
+    world.log(fakes.take(1, clips_s=(64.2,)))
     qtbot.waitUntil(lambda: window.takes.table.model().rowCount() == 1)
 
 
@@ -267,7 +266,7 @@ def test_the_chart_follows_the_worst_channel_once_it_stays_the_worst(
 ) -> None:
     world.engine.snapshot = fakes.running(Verdict.FAIR_WATER, Verdict.AWASH, Verdict.LOW_WATER)
     world.engine.history = History(3, 0.01)
-    qtbot.waitUntil(lambda: window.channel == 1, timeout=5000)
+    qtbot.waitUntil(lambda: window.channel == 1)
     window.choose_channel(2)
     qtbot.waitUntil(lambda: window.channel == 2)
     window.choose_channel(-1)
@@ -308,7 +307,7 @@ def test_drawing_that_breaks_reaches_the_user_and_ends_nothing(
         raise ZeroDivisionError
 
     window, _crashes = guarded_window
-    world.takes.append(fakes.take(1))
+    world.log(fakes.take(1))
     world.engine.play(300)
     world.engine.snapshot = fakes.running(Verdict.FAIR_WATER, Verdict.AWASH)
     world.engine.history = History(2, 0.01)

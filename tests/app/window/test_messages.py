@@ -11,6 +11,7 @@ from app.errors import DeviceError, LogError
 from app.window.banner import Message
 from app.window.messages import is_live, is_stale, messages_for
 from app.words import window as words
+from app.words.faults import fault_sentence
 from dsp.reading import Fault, FaultKind
 
 
@@ -72,7 +73,7 @@ def test_the_most_important_comes_first(fakes: Any) -> None:
         "The device said no.",
         "That file is no sound file.",
         "The disk is full.",
-        words.fault("dead_channel", 2, None),
+        fault_sentence("dead_channel", 2),
         "A hint.",
     ]
     assert found[0].detail == "code 9"

@@ -116,7 +116,7 @@ def _measure(
     _let_freed_memory_stay()
     claimed_frames = max(1, source.claimed_frames)
     clips: list[list[Clip]] = [[] for _ in range(info.channels)]
-    with _second_hand() as together, _blocks_ahead(source, _block_frames(info)) as blocks:
+    with second_hand() as together, blocks_ahead(source, _block_frames(info)) as blocks:
         chain = Chain(
             info.rate_hz,
             info.channels,
@@ -196,7 +196,7 @@ _Result = TypeVar("_Result")
 
 
 @contextmanager
-def _second_hand() -> Iterator[Together]:
+def second_hand() -> Iterator[Together]:
     """A thread that does the second of two things while this one does the first."""
     with ThreadPoolExecutor(1, "swellmark-second-hand") as thread:
 
@@ -210,7 +210,7 @@ def _second_hand() -> Iterator[Together]:
 
 
 @contextmanager
-def _blocks_ahead(source: FileSource, frames: int) -> Iterator[Iterator[Block]]:
+def blocks_ahead(source: FileSource, frames: int) -> Iterator[Iterator[Block]]:
     """Read blocks on a thread of their own; an error there is raised where the blocks are used."""
     ahead: queue.Queue[Block | BaseException] = queue.Queue(_BLOCKS_AHEAD)
     leaving = threading.Event()

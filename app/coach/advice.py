@@ -132,7 +132,9 @@ def weigh_clipped(
     allowance_db: float,
     uncut_peak_dbfs: float | None = None,
 ) -> Opinion:
-    """Judge playing that clipped: its true peak is hidden, so the advice is a least change.
+    """Judge playing that clipped: its true peak is hidden, so the advice is an estimate.
+
+    What must go at the least is the way from full scale to the ceiling.
 
     Parameters
     ----------
@@ -148,4 +150,6 @@ def weigh_clipped(
     hidden = max(0.0, hidden)
     peak_window_db = target.window_high_dbfs - target.window_low_dbfs
     wanted = target.ceiling_dbfs - peak_window_db / 2 - allowance_db - hidden
-    return Opinion(Verdict.AWASH, Reason.CLIPPED, wanted, {"hidden_db": hidden})
+    return Opinion(
+        Verdict.AWASH, Reason.CLIPPED, wanted, {"hidden_db": hidden, "least_db": -target.ceiling_dbfs}
+    )

@@ -30,7 +30,7 @@ def advice_sentence(reason: str, gain_change_db: int, values: Mapping[str, float
         "nothing_heard": _("Play something, or check cable and channel"),
         "knob_moved": _("Play your loudest part again"),
         "listening": _("Keep playing, your loudest part"),
-        "clipped": _("Turn the gain down at least {size} dB, then play it again"),
+        "clipped": _("Turn the gain down about {size} dB, then play it again"),
         "noise_near": _("Move closer or play louder, and turn the gain up {size} dB"),
         "hum_near": _("Find the hum first, then turn the gain up about {size} dB"),
     }
@@ -64,9 +64,9 @@ def reason_sentence(reason: str, values: Mapping[str, float]) -> str:
         "peaks_high": _("Peaks reach {peak_dbfs} dBFS, over the ceiling at {ceiling_dbfs}."),
         "take_louder": _("Peaks reach {peak_dbfs} dBFS. A take usually runs a little louder than this."),
         "ceiling_near": _(
-            "The average is low at {average_dbfs} dBFS, but the peaks, {peak_dbfs}, leave no room."
+            "The average is low, {average_dbfs} dBFS, but peaks reach {peak_dbfs}: leave the room above."
         ),
-        "clipped": _("It clipped, so how loud it really was is hidden."),
+        "clipped": _("It clipped, so the true peaks are hidden: at least {least_db} dB have to go."),
         "flat_tops": _(
             "Wave tops look cut off below full scale: something before the converter may overload."
         ),

@@ -10,6 +10,7 @@ VALUES = {
     "expected_peak_dbfs": -0.5,
     "missing_s": 1.2,
     "noise_gap_db": 31.0,
+    "least_db": 6.0,
 }
 
 
@@ -50,4 +51,5 @@ def test_the_sentences_carry_the_figures():
 
 
 def test_a_clip_asks_for_another_pass():
-    assert advice_sentence("clipped", -12) == "Turn the gain down at least 12 dB, then play it again"
+    assert advice_sentence("clipped", -12) == "Turn the gain down about 12 dB, then play it again"
+    assert "at least 6.0 dB" in reason_sentence("clipped", VALUES)

@@ -23,7 +23,7 @@ Pattern: TypeAlias = npt.NDArray[np.float32]
 """(cells, BANDS): power in each band, where a sine of full scale at the band's centre has about 1."""
 
 _HIGHEST_HZ = 20_000.0
-_MOST_VALUES = 1 << 20
+_MOST_VALUES = 1 << 17
 """Samples under windows at a time: bounds the memory, and stays near the processor."""
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dsp.chain import Together, in_turn
 from dsp.decibels import power_to_db
 from dsp.excitation import BANDS, Excitation, Pattern
 from dsp.hops import HOP_S, HopBuffer, hop_frames
@@ -70,9 +71,12 @@ class TrackMeter:
         8000 to 384000, as for :class:`dsp.chain.Chain`.
     channels
         Columns of the samples.
+    together
+        How two halves of the work are done: by default one after the other.
     """
 
-    def __init__(self, rate_hz: int, channels: int) -> None:
+    def __init__(self, rate_hz: int, channels: int, together: Together = in_turn) -> None:
+        self._together = together
         self._rate_hz = rate_hz
         self._channels = channels
         self._hop = hop_frames(rate_hz)
@@ -93,10 +97,13 @@ class TrackMeter:
     def process(self, block: Samples) -> None:
         """Take in samples, ``(frames, channels)``; NaN and infinities count as silence."""
         self._frames += block.shape[0]
-        if not np.isfinite(block).all():
-            block = np.where(np.isfinite(block), block, np.float32(0.0))
-        self._cells.append(self._excitation.process(block))
-        self._measure(self._buffer.push(block))
+        finite = np.isfinite(block)
+        samples = block if finite.all() else np.where(finite, block, np.float32(0.0))
+        self._cells.append(
+            self._together(
+                lambda: self._excitation.process(samples), lambda: self._measure(self._buffer.push(samples))
+            )
+        )
 
     def finish(self) -> Track:
         """End the stream."""

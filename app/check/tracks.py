@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from app.check.measure import blocks_ahead, second_hand
 from app.check.shelf import Shelf, fingerprint
 from app.coach.balance import SHORTEST_S
 from app.errors import SoundFileError
@@ -13,7 +14,7 @@ from app.inputs.files import FileSource
 from app.words import balance as words
 from dsp.track import Track, TrackMeter
 
-_BLOCK_S = 4.0
+_BLOCK_SAMPLES = 1 << 19
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,9 +59,7 @@ def measure_track(
     return found
 
 
-def _measure(
-    source: FileSource, path: Path, progress: Callable[[float], None], shelf: Shelf | None
-) -> Track:
+def _measure(source: FileSource, path: Path, progress: Callable[[float], None], shelf: Shelf | None) -> Track:
     name = _fingerprint(path) if shelf else None
     track = shelf.find(name) if shelf and name else None
     if track is None:
@@ -80,16 +79,14 @@ def _fingerprint(path: Path) -> str | None:
 
 def _through_meter(source: FileSource, progress: Callable[[float], None]) -> Track:
     info = source.info
-    meter = TrackMeter(info.rate_hz, info.channels)
     claimed_frames = max(1, source.claimed_frames)
-    ended = False
-    while not ended:
-        block = source.read(round(_BLOCK_S * info.rate_hz), 0.0)
-        ended = block.ended
-        if block.samples.shape[0]:
+    frames = max(info.rate_hz // 10, _BLOCK_SAMPLES // info.channels)
+    with second_hand() as together, blocks_ahead(source, frames) as blocks:
+        meter = TrackMeter(info.rate_hz, info.channels, together)
+        for block in blocks:
             meter.process(block.samples)
-        progress(min(1.0, meter.frames / claimed_frames))
-    return meter.finish()
+            progress(min(1.0, meter.frames / claimed_frames))
+        return meter.finish()
 
 
 def _unwatched(share: float) -> None:

@@ -140,8 +140,10 @@ def file_odd_rate(path: str, rate_hz: int, lowest_hz: int, highest_hz: int) -> s
 
 
 def file_damaged_at(path: str, t_s: float) -> str:
-    """Say from where on a file cannot be read."""
-    return _("{path}: the file is damaged from {place} on.").format(path=path, place=numbers.clock(t_s, 1))
+    """Say up to where a file could be read; it is read in blocks, so the damage lies further in."""
+    return _("{path}: the file is damaged somewhere after {place}.").format(
+        path=path, place=numbers.clock(t_s, 1)
+    )
 
 
 def no_sound_file_library() -> str:

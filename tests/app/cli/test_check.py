@@ -104,8 +104,8 @@ def test_what_is_no_number_in_a_file_is_counted_and_not_passed_on(run, sound, ph
 
 def test_the_forecast(run, sound, phrases, strict_json):
     random = np.random.default_rng(11)
-    samples = phrases(-15.0, seconds=40.0)
-    samples *= np.repeat(10 ** (random.normal(0.0, 1.0, 40) / 20), 48000)[:, np.newaxis]
+    samples = phrases(-15.0, seconds=24.0)
+    samples *= np.repeat(10 ** (random.normal(0.0, 1.0, 24) / 20), 48000)[:, np.newaxis]
     path = sound("varied.wav", samples)
     forecasts = {
         take_s: strict_json(run("check", "--json", "--take-seconds", take_s, path).stdout)["files"][0][

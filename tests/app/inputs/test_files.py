@@ -267,7 +267,7 @@ def test_cut_off_flac_ends_or_says_where(wav):
         while not (block := source.read(4096, 0.0)).ended:
             got += block.samples.shape[0]
     except SoundFileError as error:
-        assert f"{path}: the file is damaged from 0:0" in str(error)  # noqa: PT017 -- both endings are right
+        assert f"{path}: the file is damaged somewhere after 0:0" in str(error)  # noqa: PT017 -- both endings are right
     assert 0 < got < 96_000
     source.close()
 

@@ -126,23 +126,22 @@ class _Channel:
         self._recent_peak = max(float(peaks.max()), self._recent_peak * 0.5 ** (1 / MEMORY_SEGMENTS))
         self._counts *= np.float32(math.exp(-1 / MEMORY_SEGMENTS))
         starts = self._integrals(hops)
-        loud = np.flatnonzero(peaks >= _LOUD * self._recent_peak)
-        if not _LOWEST_PEAK <= self._recent_peak <= _HIGHEST_PEAK or not loud.size:
+        loudest, loud_from = self._recent_peak, _LOUD * self._recent_peak
+        loud = np.flatnonzero(peaks >= loud_from)
+        if not _LOWEST_PEAK <= loudest <= _HIGHEST_PEAK or not loud.size:
             self._tops.append((_NO_TOPS, _NO_TOPS))
             return []
-        quiet = np.flatnonzero((peaks < _LOUD * self._recent_peak) & (peaks >= _QUIET * self._recent_peak))
-        shown = np.concatenate((loud, quiet[_spread(quiet.size, _QUIET_HOPS)]))
-        y = hops[shown]
+        quiet = np.flatnonzero((peaks < loud_from) & (peaks >= _QUIET * loudest))
+        counted = np.concatenate((_some(loud, _LOUD_HOPS), _some(quiet, _QUIET_HOPS)))
+        y = hops[counted]
         # Single precision will do here: the tilts take the integral down by three orders of magnitude.
         integrals = np.cumsum(y, axis=1)
-        integrals += starts[shown, np.newaxis].astype(np.float32)
-        counted = np.concatenate((_spread(loud.size, _LOUD_HOPS), np.arange(loud.size, shown.size)))
-        self._count(y[counted], integrals[counted])
-        y, integrals = y[: loud.size], integrals[: loud.size]
+        integrals += starts[counted, np.newaxis].astype(np.float32)
+        self._count(y, integrals)
         self._tops.append(
             (
-                _tops(y, integrals, high[loud], loud + first_hop, self._recent_peak),
-                _tops(-y, -integrals, low[loud], loud + first_hop, self._recent_peak),
+                _tops(hops, starts, first_hop, np.flatnonzero(high >= loud_from), 1),
+                _tops(hops, starts, first_hop, np.flatnonzero(low >= loud_from), -1),
             )
         )
         return self._events(find_ceilings(self._counts, self._least))
@@ -270,18 +269,26 @@ def _ordinary_below(total: Floats, at: int, spike: float) -> bool:
     return not bool(((share >= 0.4) & (lower >= 0.1 * spike)).any())
 
 
-def _tops(y: Samples, integrals: Samples, peaks: Samples, hop: _Ints, recent_peak: float) -> _Tops:
-    at = np.flatnonzero(peaks >= _LOUD * recent_peak)
-    where = y[at].argmax(axis=1)
-    return _Tops(hop[at], peaks[at].astype(np.float64), integrals[at, where].astype(np.float64))
+def _tops(hops: Samples, starts: Floats, first_hop: int, at: _Ints, sign: int) -> _Tops:
+    """The tops of some hops of a segment; ``starts`` are the integrals at the beginnings of all its hops."""
+    if not at.size:
+        return _NO_TOPS
+    y = hops[at]
+    where = y.argmax(axis=1) if sign > 0 else y.argmin(axis=1)
+    begin = np.arange(at.size) * y.shape[1]
+    # The samples from each hop's beginning up to its top; where that is its first, reduceat gives just this.
+    before = np.add.reduceat(y.ravel(), np.stack((begin, begin + where), axis=1).ravel())[::2]
+    peak = y[np.arange(at.size), where].astype(np.float64)
+    integral = starts[at] + np.where(where > 0, before, 0.0) + peak
+    return _Tops(at + first_hop, sign * peak, sign * integral)
 
 
 _NO_TOPS = _Tops(np.empty(0, np.int64), np.empty(0), np.empty(0))
 
 
-def _spread(size: int, most: int) -> _Ints:
-    """At most so many indices, evenly spread."""
-    return np.arange(size) if size <= most else np.arange(most) * size // most
+def _some(places: _Ints, most: int) -> _Ints:
+    """At most so many of them, evenly spread."""
+    return places if places.size <= most else places[np.arange(most) * places.size // most]
 
 
 def _bin(magnitude: float) -> int:
@@ -322,17 +329,21 @@ class FlatTopFinder:
         self._next_frame = start_frame + hops.shape[0]
         done = 0
         while done < hops.shape[0]:
-            take = min(hops.shape[0] - done, self._buffer.shape[1] - self._filled)
-            self._buffer[:, self._filled : self._filled + take] = hops[done : done + take].T
+            segment = self._buffer.shape[1]
+            take = min(hops.shape[0] - done, segment - self._filled)
+            some = hops[done : done + take].T
+            if take < segment:
+                self._buffer[:, self._filled : self._filled + take] = some
+                some = self._buffer
             self._filled += take
             done += take
-            if self._filled == self._buffer.shape[1]:
-                found += self._segment()
+            if self._filled == segment:
+                found += self._segment(some)
         return tuple(found)
 
     def gap(self) -> tuple[Clip, ...]:
         """Judge what is there: the frames that follow do not follow on."""
-        found = self._segment() if self._filled else []
+        found = self._segment(self._buffer[:, : self._filled]) if self._filled else []
         self._next_frame = None
         self._hops_before = 0
         channels = self._buffer.shape[0]
@@ -343,11 +354,11 @@ class FlatTopFinder:
         """Judge what is left at the end of the stream."""
         return self.gap()
 
-    def _segment(self) -> list[Clip]:
+    def _segment(self, apart: Samples) -> list[Clip]:
         hops = self._filled // self._hop
         found: list[Clip] = []
         for index, channel in enumerate(self._channels):
-            samples = self._buffer[index, : hops * self._hop].reshape(hops, self._hop)
+            samples = apart[index].reshape(hops, self._hop)
             for first, last, peak in channel.process(samples, self._hops_before):
                 found.append(
                     Clip(

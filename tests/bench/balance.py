@@ -67,9 +67,8 @@ def main() -> None:
         f"backing: {track.integrated_lufs:.1f} LUFS, loudest 3 s {track.short_term_max_lufs:.1f}, "
         f"true peak {track.true_peak_dbtp:.1f} dBTP, peak to loudness {track.peak_to_loudness_db:.1f} dB\n"
     )
-    print(
-        f"{'':18}  gap | {'mix: needs':>10} advice before after fullest | stems alike share  heard  in the way"
-    )
+    stems_head = "stems alike share heard  most in the way"
+    print(f"{'':18}  gap | {'mix: needs':>10} advice before after fullest | {stems_head}")
     inside = heard = cheaper = 0
     names = [*(part.name for part in PARTS), "voice"]
     for name in names:
@@ -90,8 +89,8 @@ def main() -> None:
             f"{worst} {file.in_the_way:.0%}, {pitch_range(*file.in_the_way_hz)}"
         )
     print(
-        f"\nof {len(names)}: advice within 10 to 24 dB {inside}, heard for {HEARD_TIME:.0%} after it {heard}, "
-        f"less by stems than alike {cheaper}\n"
+        f"\nof {len(names)}: advice within 10 to 24 dB {inside}, heard for {HEARD_TIME:.0%} after it "
+        f"{heard}, less by stems than alike {cheaper}\n"
     )
     time_ten_minutes(mix, take("trumpet", chosen.seconds, chosen.seed))
 

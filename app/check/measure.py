@@ -227,7 +227,8 @@ def blocks_ahead(source: FileSource, frames: int) -> Iterator[Iterator[Block]]:
             ended = False
             while not ended and not leaving.is_set():
                 block = source.read(frames, 0.0)
-                hand_over(block)
+                # The layout that the chain works in: this thread has the time for it.
+                hand_over(replace(block, samples=np.asfortranarray(block.samples)))
                 ended = block.ended
         except BaseException as error:  # handed over whole: it belongs to whoever uses the blocks
             hand_over(error)

@@ -35,6 +35,9 @@ _THRESHOLD = 2.31
 """Excitation at the threshold in quiet from 500 Hz on, as a power relative to 0 dB SPL."""
 _A = 2.0 * _THRESHOLD
 
+_ROWS = 512
+"""Rows at a time: what they grow into stays near the processor, and small."""
+
 # Excitation at threshold below 500 Hz, in decibels.
 _LOW_HZ = (50.0, 63.0, 80.0, 100.0, 125.0, 160.0, 200.0, 250.0, 315.0, 400.0, 500.0)
 _LOW_THRESHOLD_DB = (28.2, 23.9, 19.2, 15.7, 12.7, 10.1, 8.1, 6.3, 5.3, 4.5, 3.6)
@@ -82,8 +85,17 @@ class Hearing:
         Parameters
         ----------
         target, masker
-            (..., bands): excitation as power, a full-scale sine 1; see :mod:`dsp.excitation`.
+            (..., bands) each: excitation as power, a full-scale sine 1; see :mod:`dsp.excitation`.
         """
+        if target.ndim == 1 or target.shape[0] <= _ROWS:
+            return self._at_once(target, masker)
+        out = np.empty(target.shape)
+        for first in range(0, target.shape[0], _ROWS):
+            some = slice(first, first + _ROWS)
+            out[some] = self._at_once(target[some], masker[some])
+        return out
+
+    def _at_once(self, target: Floats, masker: Floats) -> Floats:
         quiet, k = self.threshold, self.k
         g = _THRESHOLD / quiet
         s = np.asarray(target, np.float64) * self.to_ear

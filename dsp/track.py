@@ -105,20 +105,26 @@ class TrackMeter:
             )
         )
 
+    def so_far(self) -> Track:
+        """What came in up to now, the last instants aside; the stream goes on."""
+        self._cells = [np.concatenate((np.empty((0, BANDS), np.float32), *self._cells))]
+        self._short_term = [np.concatenate((np.empty(0), *self._short_term))]
+        return Track(
+            duration_s=self._frames / self._rate_hz,
+            channels=self._channels,
+            excitation=self._cells[0],
+            short_term_lufs=self._short_term[0],
+            integrated_lufs=self._loudness.integrated_lufs,
+            short_term_max_lufs=self._loudness.short_term_max_lufs,
+            true_peak_dbtp=float(self._true_peak.max_dbtp.max()),
+        )
+
     def finish(self) -> Track:
         """End the stream."""
         self._cells.append(self._excitation.finish())
         self._measure(self._buffer.take_padded())
         self._true_peak.flush()
-        return Track(
-            duration_s=self._frames / self._rate_hz,
-            channels=self._channels,
-            excitation=np.concatenate((np.empty((0, BANDS), np.float32), *self._cells)),
-            short_term_lufs=np.concatenate((np.empty(0), *self._short_term)),
-            integrated_lufs=self._loudness.integrated_lufs,
-            short_term_max_lufs=self._loudness.short_term_max_lufs,
-            true_peak_dbtp=float(self._true_peak.max_dbtp.max()),
-        )
+        return self.so_far()
 
     def _measure(self, hops: Samples) -> None:
         if not hops.shape[0]:

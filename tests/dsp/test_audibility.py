@@ -85,6 +85,13 @@ def test_both_branches_of_the_paper_meet_at_the_threshold(masker_db):
     assert above == pytest.approx(below, rel=1e-4)
 
 
+def test_many_rows_are_the_same_as_each_by_itself():
+    target, masker = 10.0 ** np.random.default_rng(5).uniform(-9, 0, (2, 700, 2, BAND_CENTRES_HZ.size))
+    together = HEARING.partial_loudness(target, masker)
+    each = np.stack([HEARING.partial_loudness(*row) for row in zip(target, masker, strict=True)])
+    assert np.array_equal(together, each)
+
+
 def test_a_silent_target_has_no_loudness_and_raises_no_warning():
     silence = np.zeros(BAND_CENTRES_HZ.size)
     assert not HEARING.loudness(silence).any()

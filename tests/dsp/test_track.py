@@ -77,6 +77,20 @@ def test_bad_samples_count_as_silence():
     assert same(track(samples), track(mended))
 
 
+def test_it_can_be_asked_while_the_stream_goes_on():
+    samples = np.random.default_rng(2).normal(0, 0.1, (10 * RATE_HZ, 1)).astype(np.float32)
+    meter = TrackMeter(RATE_HZ, 1)
+    for at in range(0, samples.shape[0], 160):
+        meter.process(samples[at : at + 160])
+        if at == 5 * RATE_HZ:
+            half = meter.so_far()
+    whole = meter.finish()
+    assert half.duration_s == pytest.approx(5.01)
+    assert half.excitation == pytest.approx(whole.excitation[: half.excitation.shape[0]])
+    assert half.integrated_lufs == pytest.approx(whole.integrated_lufs, abs=0.1)
+    assert same(whole, track(samples))
+
+
 @settings(max_examples=10, deadline=None)
 @given(st.lists(st.integers(0, 40_000), min_size=1, max_size=6))
 def test_the_cut_into_blocks_does_not_matter(cuts):

@@ -162,6 +162,12 @@ def test_unusable_files_are_one_line_and_status_2(run, sound, part, song, tmp_pa
     assert said in line
 
 
+def test_help(run):
+    result = run("balance", "--help")
+    assert result.exit_code == 0
+    assert "--more-me" in result.stdout
+
+
 def test_a_silent_part_is_unusable(run, sound, song):
     silent = sound("silent.wav", np.zeros((5 * RATE_HZ, 1)), RATE_HZ)
     result = run("balance", "--part", silent, "--backing", song)

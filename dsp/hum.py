@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cache
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +24,8 @@ from dsp.decibels import mean_square_to_dbfs
 from dsp.hops import planar
 from dsp.reading import Hum
 from dsp.types import Floats, Samples
+
+_Ints: TypeAlias = npt.NDArray[np.intp]
 
 _SAMPLES_A_HOP = 20
 _FRAME = 2000
@@ -39,16 +42,21 @@ _SIDE_BINS = tuple(side for far in range(6, 16) for side in (-far, far))
 _GRID_HZ = 0.5
 """Grids stay within ±0.2 Hz in normal operation; the low G of a bass lies 1 Hz under 50 Hz."""
 _LOBE = 4
+_NOTE_RATIO = 2.5
+"""The percentile reads hum up to 3 dB low; what differs by more is a note."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Comb:
-    """One mains frequency in one spectrum."""
+    """One mains frequency in one channel's steady spectrum."""
 
     mains_hz: int
     hits: int
     odd_hits: int
-    mean_square: float
+    peaks: _Ints
+    """Bins of the harmonics that stand out."""
+    lines: Floats
+    """Mean square of each, in the percentile over time."""
 
 
 class HumFinder:
@@ -124,10 +132,13 @@ class HumFinder:
         if self._judged == self._count or self._count < _LEAST_FRAMES:
             return
         self._judged = self._count
-        steady = _percentile(self._spectra[: min(self._count, _FRAMES)], _PERCENTILE)
+        spectra = self._spectra[: min(self._count, _FRAMES)]
+        steady = _percentile(spectra, _PERCENTILE)
         bin_hz = self._slow_rate_hz / _FRAME
         at_50, at_60 = (_combs(steady, bin_hz, mains_hz) for mains_hz in (50, 60))
-        self._found = tuple(_hum(*combs) for combs in zip(at_50, at_60, strict=True))
+        self._found = tuple(
+            _hum(spectra[:, channel], *combs) for channel, combs in enumerate(zip(at_50, at_60, strict=True))
+        )
 
     def _tally(self) -> None:
         for tally, hum in zip(self._tallies, self._found, strict=True):
@@ -164,12 +175,26 @@ def _percentile(spectra: Floats, percent: float) -> Floats:
     return np.asarray(ordered[below] + (rank - below) * (ordered[below + 1] - ordered[below]))
 
 
-def _hum(at_50: _Comb, at_60: _Comb) -> Hum | None:
-    """The hum in one channel, from what both combs find in its steady spectrum."""
+def _hum(spectra: Floats, at_50: _Comb, at_60: _Comb) -> Hum | None:
+    """The hum in one channel, (frames, bins), from what both combs find in its steady spectrum."""
     best, other = (at_50, at_60) if at_50.hits >= at_60.hits else (at_60, at_50)
     if best.hits < _LEAST_HITS or not best.odd_hits or best.hits - other.hits < _LEAST_LEAD:
         return None
-    return Hum(best.mains_hz, mean_square_to_dbfs(best.mean_square))
+    return Hum(best.mains_hz, mean_square_to_dbfs(_mean_square(spectra, best)))
+
+
+def _mean_square(spectra: Floats, comb: _Comb) -> float:
+    """Mean square of the hum, each line from the frames in which its neighbourhood is calmest.
+
+    The percentile that finds hum reads it a little low where notes come and go around it; the calmest quarter
+    of the frames does not. But where notes stay on the line itself, only the percentile sees past them.
+    """
+    peaks = comb.peaks[:, np.newaxis]
+    lobes = spectra[:, peaks + np.arange(-_LOBE, _LOBE + 1)].sum(axis=2)
+    sides = np.median(spectra[:, peaks + np.array(_SIDE_BINS)], axis=2)
+    calmest = np.argsort(sides, axis=0)[: max(1, spectra.shape[0] // 4)]
+    calm = np.median(np.take_along_axis(lobes - (2 * _LOBE + 1) * sides, calmest, axis=0), axis=0)
+    return float(np.where(calm > _NOTE_RATIO * comb.lines, comb.lines, np.maximum(0.0, calm)).sum())
 
 
 def _combs(steady: Floats, bin_hz: float, mains_hz: int) -> list[_Comb]:
@@ -187,13 +212,12 @@ def _combs(steady: Floats, bin_hz: float, mains_hz: int) -> list[_Comb]:
     top = lobe[..., _LOBE]
     hit = (lobe[..., _LOBE - 1] < top) & (top > lobe[..., _LOBE + 1]) & (top > 0.0)
     hit &= top >= side * 10.0 ** (_STANDS_OUT_DB / 10.0)
-    mean_square = np.where(hit, np.maximum(0.0, lobe.sum(axis=2) - lobe.shape[2] * side), 0.0).sum(axis=1)
+    lines = np.maximum(0.0, lobe.sum(axis=2) - lobe.shape[2] * side)
     own = hit & (harmonics * mains_hz != _SHARED_HZ)
+    odd = own & (harmonics % 2 == 1)
     return [
-        _Comb(mains_hz, int(hits), int(odd_hits), float(power))
-        for hits, odd_hits, power in zip(
-            own.sum(axis=1), (own & (harmonics % 2 == 1)).sum(axis=1), mean_square, strict=True
-        )
+        _Comb(mains_hz, int(own[row].sum()), int(odd[row].sum()), peak[row, hit[row]], lines[row, hit[row]])
+        for row in range(steady.shape[0])
     ]
 
 

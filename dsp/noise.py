@@ -44,7 +44,7 @@ _FIRST_RATIO, _MOST_RATIO = 2.0, 6.0
 _DEVIATIONS, _LEAST_DEVIATION = 3.0, 0.03
 _LEAST_QUIET_S = 2.0
 _MOST_SPREAD_DB = 2.4
-_LEAST_FORGETFULNESS = 0.45
+_LEAST_FORGETFULNESS = 0.6
 """Of the ratio of von Neumann: noise gives 1 ± 0.2 for two seconds of blocks, notes 0.0 to 0.3."""
 _LOUD_FLOOR_DBFS, _LOUDER_DB = -40.0, 10.0
 _TINY = 1e-30

@@ -10,7 +10,7 @@ Each part of ``render.PARTS`` and the voice of espeak-ng, over white noise at -7
 * humming: 50 Hz with five harmonics at -60 dBFS: which mains, and its level against what was put in.
 
 A dash is "not known" or "none found": the right answer where a part never rests. Exit status 1 when a floor
-is off by more than 1 dB, hum by more than 1 dB or to the wrong mains, clips differ, or a clean take is accused
+is off by more than 1 dB, hum by more or to the wrong mains, clips differ, or a clean take is accused
 of hum.
 """
 

@@ -68,9 +68,7 @@ def test_every_frame_is_reported_once_and_in_order(run):
     _until(lambda: engine.snapshot.state is InputState.ENDED)
     starts = [(report.reading.start_frame, report.reading.frames) for report in run.reports]
     assert starts[0][0] == 0
-    assert all(
-        start + frames == after for (start, frames), (after, _) in pairwise(starts)
-    )
+    assert all(start + frames == after for (start, frames), (after, _) in pairwise(starts))
     assert sum(frames for _, frames in starts) == round(2.05 * RATE_HZ)
     assert engine.snapshot.t_s == pytest.approx(2.05)
     assert engine.snapshot.peak_hold_dbfs[0] == pytest.approx(-12.0, abs=0.05)

@@ -194,9 +194,10 @@ class Chain:
         if hops.shape[0]:
             # Each channel in one piece of memory: every stage works channel by channel.
             hops, peaks, bad_samples = self._mend(np.asfortranarray(hops))
+            batches = self._long_term.gather(hops, start_frame, real_frames)
             average_dbfs, momentary_lufs, short_term_lufs, clips = self._together(
-                lambda: self._measure_now(hops, peaks, start_frame),
-                lambda: self._long_term.process(hops, start_frame, real_frames),
+                lambda: self._measure_now(hops, peaks, start_frame, batches),
+                lambda: self._long_term.watch(batches),
             )
             self._totals.add(real_frames, bad_samples, peaks, average_dbfs)
         else:
@@ -223,14 +224,15 @@ class Chain:
         )
 
     def _measure_now(
-        self, hops: Samples, peaks: Floats, start_frame: int
+        self, hops: Samples, peaks: Floats, start_frame: int, batches: Samples
     ) -> tuple[Floats, Floats, Floats, tuple[Clip, ...]]:
-        """Run the stages that must not wait: slow average, momentary and short-term loudness, clips."""
+        """Run the stages that must not wait, and of those that can wait the lighter half."""
         average_dbfs = self._average.process(hops)
         self._hold.process(peaks)
         self._true_peak.process(hops, peaks)
         momentary_lufs, short_term_lufs = self._loudness.process(hops)
         clips = self._clips.process(hops, start_frame, peaks)
+        self._long_term.listen(batches)
         return average_dbfs, momentary_lufs, short_term_lufs, clips
 
     def _mend(self, hops: Samples) -> tuple[Samples, Floats, int]:

@@ -26,7 +26,7 @@ class LongTerm:
     Parameters
     ----------
     rate_hz, channels, frames_per_hop
-        The grid that :meth:`process` is fed on.
+        The grid that :meth:`gather` is fed on.
     noise_memory_s, claimed_bits
         As for :class:`dsp.chain.Chain`.
     """
@@ -90,16 +90,39 @@ class LongTerm:
         """(channels,): over everything."""
         return self._sums / max(1, self._frames)
 
-    def process(self, hops: Samples, start_frame: int, real_frames: int) -> None:
-        """Take in whole hops; where the last one was filled up with silence, ``real_frames`` is shorter."""
+    def gather(self, hops: Samples, start_frame: int, real_frames: int) -> Samples:
+        """Take in whole hops and give back whole batches, for :meth:`listen` and :meth:`watch`.
+
+        Where the last hop was filled up with silence, ``real_frames`` is shorter than the hops.
+        """
         if not self._buffer.pending_frames:
             self._start_frame = start_frame
         self._silence_added += hops.shape[0] - real_frames
-        self._feed(self._buffer.push(hops))
+        return self._buffer.push(hops)
+
+    def listen(self, batches: Samples) -> None:
+        """Measure what was gathered: noise, hum and sums. Shares nothing with :meth:`watch`."""
+        if not batches.shape[0]:
+            return
+        mean_squares = hop_mean_squares(batches, self._hop)
+        self._noise.process(batches, mean_squares)
+        self._hum.process(batches)
+        self._sums += self._hop * hop_means(batches, self._hop).sum(axis=0)
+        self._squares += self._hop * mean_squares.sum(axis=0)
+        self._frames += batches.shape[0]
+
+    def watch(self, batches: Samples) -> None:
+        """Look for flat tops and faults in what was gathered. Shares nothing with :meth:`listen`."""
+        if not batches.shape[0]:
+            return
+        self._clips += self._flat_tops.process(batches, self._start_frame)
+        self._faults.process(batches)
+        self.faults = self._faults.faults
+        self._start_frame += batches.shape[0]
 
     def drain(self) -> None:
         """Take in what waits, because the frames that follow do not follow on, or none do."""
-        self._feed(self._buffer.take())
+        self._take_rest()
         self._frames -= self._silence_added
         self._silence_added = 0
         self._clips += self._flat_tops.flush()
@@ -111,23 +134,14 @@ class LongTerm:
 
     def forget_noise(self) -> None:
         """Learn the noise floor afresh."""
-        self._feed(self._buffer.take())
+        self._take_rest()
         self._noise.reset()
 
     def estimate_noise(self) -> None:
         """Bring the noise floor up to the last hop."""
         self._noise.estimate()
 
-    def _feed(self, hops: Samples) -> None:
-        if not hops.shape[0]:
-            return
-        mean_squares = hop_mean_squares(hops, self._hop)
-        self._noise.process(hops, mean_squares)
-        self._hum.process(hops)
-        self._clips += self._flat_tops.process(hops, self._start_frame)
-        self._faults.process(hops)
-        self.faults = self._faults.faults
-        self._sums += self._hop * hop_means(hops, self._hop).sum(axis=0)
-        self._squares += self._hop * mean_squares.sum(axis=0)
-        self._frames += hops.shape[0]
-        self._start_frame += hops.shape[0]
+    def _take_rest(self) -> None:
+        rest = self._buffer.take()
+        self.listen(rest)
+        self.watch(rest)

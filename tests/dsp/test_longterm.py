@@ -19,6 +19,12 @@ def _long_term(channels=2):
     return LongTerm(RATE_HZ, channels, HOP, noise_memory_s=None, claimed_bits=None)
 
 
+def _take_in(long_term, hops, start_frame, real_frames):
+    batches = long_term.gather(hops, start_frame, real_frames)
+    long_term.watch(batches)
+    long_term.listen(batches)
+
+
 def _noise(seconds, level=1e-3, channels=2, seed=1):
     rng = np.random.default_rng(seed)
     return (level * rng.standard_normal((round(seconds * RATE_HZ), channels))).astype(np.float32)
@@ -30,7 +36,7 @@ def _feed(samples, groups):
     while at * HOP < samples.shape[0]:
         count = groups[len(known) % len(groups)]
         hops = samples[at * HOP : (at + count) * HOP]
-        long_term.process(np.asfortranarray(hops), at * HOP, hops.shape[0])
+        _take_in(long_term, np.asfortranarray(hops), at * HOP, hops.shape[0])
         at += hops.shape[0] // HOP
         known[at] = np.concatenate(
             (
@@ -55,9 +61,9 @@ def test_figures_depend_on_the_place_alone(groups):
 
 def test_figures_are_at_most_a_batch_late():
     long_term = _long_term(1)
-    long_term.process(np.full((BATCH_HOPS * HOP - HOP, 1), 0.5, np.float32), 0, BATCH_HOPS * HOP - HOP)
+    _take_in(long_term, np.full((BATCH_HOPS * HOP - HOP, 1), 0.5, np.float32), 0, BATCH_HOPS * HOP - HOP)
     assert long_term.means[0] == 0.0
-    long_term.process(np.full((HOP, 1), 0.5, np.float32), BATCH_HOPS * HOP - HOP, HOP)
+    _take_in(long_term, np.full((HOP, 1), 0.5, np.float32), BATCH_HOPS * HOP - HOP, HOP)
     assert long_term.means[0] == pytest.approx(0.5)
 
 
@@ -65,7 +71,7 @@ def test_an_end_brings_in_what_waits_without_the_silence_that_filled_it_up():
     long_term = _long_term(1)
     hops = np.full((3 * HOP, 1), 0.25, np.float32)
     hops[2 * HOP + 10 :] = 0.0
-    long_term.process(hops, 0, 2 * HOP + 10)
+    _take_in(long_term, hops, 0, 2 * HOP + 10)
     long_term.drain()
     assert long_term.means[0] == pytest.approx(0.25)
     assert long_term.mean_squares[0] == pytest.approx(0.25**2)
@@ -74,10 +80,10 @@ def test_an_end_brings_in_what_waits_without_the_silence_that_filled_it_up():
 def test_forgetting_the_noise_leaves_nothing_of_it_waiting():
     long_term = _long_term()
     loud, quiet = _noise(3.05, level=3e-3), _noise(4.0, level=1e-4)
-    long_term.process(loud, 0, loud.shape[0])
+    _take_in(long_term, loud, 0, loud.shape[0])
     long_term.forget_noise()
     assert np.isnan(long_term.noise_floor_dbfs).all()
-    long_term.process(quiet, loud.shape[0], quiet.shape[0])
+    _take_in(long_term, quiet, loud.shape[0], quiet.shape[0])
     long_term.drain()
     long_term.estimate_noise()
     np.testing.assert_allclose(long_term.noise_floor_dbfs, 20 * np.log10(1e-4) + 3.01, atol=0.5)

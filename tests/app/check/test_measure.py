@@ -60,7 +60,7 @@ def test_neither_blocks_nor_the_grouping_of_readings_show_in_the_figures(take, m
     ]
 
 
-@pytest.mark.parametrize("half", [(Chain, "_measure_now"), (LongTerm, "process")])
+@pytest.mark.parametrize("half", [(Chain, "_measure_now"), (LongTerm, "watch")])
 def test_what_breaks_in_either_half_reaches_the_caller_and_leaves_no_thread(take, monkeypatch, half):
     def broken(*args):
         raise ZeroDivisionError("half of the work")

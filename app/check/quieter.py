@@ -123,18 +123,20 @@ def _write(wanted: Quieter, part: Path, progress: Callable[[float], None]) -> No
             raise SoundFileError(
                 words.format_cannot_be_written(str(wanted.path), f"{source.format}/{source.subtype}")
             )
+        # As bytes where names are bytes: soundfile's own encoding stumbles over one that is no UTF-8.
+        name = str(part) if os.name == "nt" else os.fsencode(part)
         frames = 0
         claimed_frames = max(1, source.frames)
         try:
             with soundfile.SoundFile(
-                part, "w", samplerate=source.samplerate, channels=source.channels, **kind
+                name, "w", samplerate=source.samplerate, channels=source.channels, **kind
             ) as copy:
                 for block in _turned_down(source, wanted):
                     copy.write(block)
                     frames += block.shape[0]
                     progress(min(1.0, frames / claimed_frames))
             # libsndfile tells of a full disk when it writes, but not when it closes.
-            if source.subtype in _BITS and soundfile.info(part).frames != frames:
+            if source.subtype in _BITS and soundfile.info(name).frames != frames:
                 raise SwellmarkError(words.cannot_write(str(part.parent), words.length_differs()))
             with part.open("rb+") as file:
                 os.fsync(file.fileno())

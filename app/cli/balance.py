@@ -19,7 +19,7 @@ from app.check.quieter import Quieter, write_quieter
 from app.check.shelf import Shelf
 from app.cli.main import ACT, DONE
 from app.cli.options import Seconds, json_option
-from app.cli.terminal import console, print_json
+from app.cli.terminal import console, print_json, printable
 from app.words import balance as words
 from app.words.numbers import decibels
 
@@ -114,7 +114,7 @@ def _print(out: Console, found: FilesBalance, written: tuple[Path, ...]) -> None
     for number, sentence in enumerate(words.care_sentences(advice.needs_action), 1):
         out.print(f"{number}. {sentence}" if advice.needs_action else sentence)
     for path in written:
-        out.print(words.written_line(str(path)), soft_wrap=True)
+        out.print(words.written_line(printable(str(path))), soft_wrap=True)
 
 
 def _table(found: FilesBalance) -> Table:
@@ -127,7 +127,7 @@ def _table(found: FilesBalance) -> Table:
         table.add_column(words.in_the_way_heading())
     for measured, advice in zip(found.backing, found.balance.files, strict=True):
         row = [
-            measured.path.name,
+            printable(measured.path.name),
             str(advice.pull_down_db),
             decibels(measured.track.integrated_lufs),
             decibels(measured.track.short_term_max_lufs),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import subprocess
+import sys
 import time
 
 import numpy as np
@@ -160,6 +161,20 @@ def test_unusable_files_are_one_line_and_status_2(run, sound, part, song, tmp_pa
     assert result.stdout == ""
     (line,) = result.stderr.splitlines()
     assert said in line
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only here may a name hold any byte")
+def test_any_name_is_printed_and_none_steers_the_terminal(run, sound, part, tmp_path, strict_json):
+    folder = tmp_path / "out\udcfe"
+    odd = sound("plain.wav", hiss(8, -9, seed=2), RATE_HZ).rename(tmp_path / "[red]\x1b[2J\udcff.wav")
+    result = run("balance", "--part", part, "--backing", odd, "--write", folder)
+    assert result.exit_code == 1
+    assert "[red]" in result.stdout
+    assert "\x1b" not in result.stdout
+    (copy,) = folder.iterdir()
+    assert copy.name.startswith("[red]\x1b[2J\udcff -")
+    found = strict_json(run("balance", "--part", part, "--backing", odd, "--json").stdout)
+    assert found["backing"][0]["path"] == str(odd)
 
 
 def test_help(run):

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 
 from app.coach.balance import FINISHED_DB, BalanceReason, advise, is_finished
-from app.coach.overlay import HEARD_TIME
+from app.coach.overlay import HEARD_TIME, Overlay
 from app.coach.pulldown import MOST_DB
 from dsp.decibels import db_to_amplitude
-from dsp.track import TrackMeter
+from dsp.excitation import BANDS
+from dsp.track import Track, TrackMeter
 
 RATE_HZ = 16_000
 
@@ -133,6 +134,25 @@ def test_only_the_stem_in_the_way_goes_down_so_that_the_groove_stays():
     assert worst.in_the_way > 0.9
     assert worst.in_the_way_hz in {(400, 1500), (1500, 5000)}
     assert balance.after.enough
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_search_on_some_of_a_long_take_is_confirmed_on_all_of_it(seed):
+    rng = np.random.default_rng(seed)
+
+    def restless(level_db):
+        cells = 10.0 ** ((level_db + rng.normal(0, 6, (4000, BANDS))) / 10.0)
+        lufs = np.full(2000, -20.0)
+        return Track(200.0, 2, cells.astype(np.float32), lufs, -20.0, -20.0, -3.0)
+
+    part, stems = restless(-40), [restless(-38), restless(-42), restless(-50)]
+    balance = advise(part, stems)
+    amounts = [file.pull_down_db for file in balance.files]
+    assert balance.after.enough
+    assert sum(amounts) < 3 * balance.equal_pull_down_db
+    # On all of the take, hardly anything is pulled down in vain.
+    overlay = Overlay(part, stems)
+    assert not overlay.heard([amount - 1 for amount in amounts]).enough
 
 
 def test_a_part_out_of_reach_is_said_to_be():

@@ -324,3 +324,27 @@ def summary(met: int, total: int) -> str:
             "The figure is within its tolerance.", "All {total} figures are within their tolerance.", total
         ).format(total=total)
     return _("{met} of {total} figures are within their tolerance.").format(met=met, total=total)
+
+
+def proof_title() -> str:
+    """Heading of the run in the window."""
+    return _("The standards' test signals")
+
+
+def proof_button(key: str) -> str:
+    """Begins the run in the window."""
+    return _("Prove the measuring · {key}").format(key=key)
+
+
+def proof_running(done: int) -> str:
+    """Heading while it runs."""
+    return ngettext(
+        "Running the test signals: {done} figure so far",
+        "Running the test signals: {done} figures so far",
+        done,
+    ).format(done=done)
+
+
+def proof_failed(detail: str) -> str:
+    """The run itself broke."""
+    return _("The run broke off: {detail}").format(detail=detail)

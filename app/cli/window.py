@@ -11,6 +11,7 @@ from app.cli.options import live_coach
 from app.cli.takedesk import TakeDesk
 from app.coach.judgement import Target
 from app.coach.parts import load_parts
+from app.coach.session import GuidedSession
 from app.engine.loop import Engine
 from app.errors import DeviceError, LogError, UsageError
 from app.inputs.devices import list_devices
@@ -58,6 +59,8 @@ def open_window(spec: str | None) -> int:
                 list_takes=partial(_list_takes, log),
                 read_take=partial(_read_take, log),
                 close_log=partial(_close_log, log),
+                make_session=lambda part: partial(GuidedSession, parts.get(part, parts["other"]), target),
+                part_of_input=_played_part,
                 parts=[PartChoice(part.key, part.name) for part in parts.values()],
                 choose_part=desk.choose_part,
                 log_problem=lambda: log.problem,
@@ -70,6 +73,12 @@ def open_window(spec: str | None) -> int:
         # The window does this in order when it closes; here it is for the case that it never opened.
         engine.stop()
         log.close()
+
+
+def _played_part(spec: str) -> str | None:
+    """What the built-in player plays is known; what comes in elsewhere is for the user to say."""
+    asked = parse_spec(spec)
+    return (asked.part or PARTS[0]) if isinstance(asked, PlayerSpec) else None
 
 
 def _has_screen() -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 
-from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QStackedWidget, QVBoxLayout, QWidget
 
 from app.coach.judgement import Target
 from app.window.banner import Banner
@@ -13,11 +13,13 @@ from app.window.card import VerdictCard
 from app.window.chart import SeaChart
 from app.window.controls import Button
 from app.window.figures import Figures
+from app.window.guide import Guide
 from app.window.harbour import Harbour
 from app.window.picker import Picker
 from app.window.services import PartChoice
 from app.window.takes import Happenings, Takes
 from app.window.theme import GAP, MARGIN, TARGET, UNIT, Theme, qt_palette, style_sheet
+from app.window.why import Why
 from app.words import numbers
 from app.words import window as words
 
@@ -41,6 +43,8 @@ class Board(QWidget):
         self.chart.set_target(target)
         self.harbour = Harbour(theme)
         self.card = VerdictCard(theme)
+        self.guide = Guide(theme)
+        self.why = Why(theme)
         self.figures = Figures(theme)
         self.take_button = Button(words.begin_take(words.space_key()))
         self.take_button.setProperty("action", True)
@@ -62,6 +66,8 @@ class Board(QWidget):
             self.chart,
             self.harbour,
             self.card,
+            self.guide,
+            self.why,
             self.figures,
             self.takes,
             self.happenings,
@@ -82,6 +88,29 @@ class Board(QWidget):
             self.take_button.style().unpolish(self.take_button)
             self.take_button.style().polish(self.take_button)
 
+    def show_guide(self, shown: bool) -> None:
+        """Give the card's place to the guided session, or back."""
+        self._swap(self._say, self.guide if shown else self.card)
+
+    def show_why(self, shown: bool) -> None:
+        """Give the chart's place to the explanation, or back."""
+        self._swap(self._hear, self.why if shown else self._sea)
+        (self.why.text if shown else self.card.why_button).setFocus()
+
+    @property
+    def why_is_open(self) -> bool:
+        """Whether the explanation is shown."""
+        return self._hear.currentWidget() is self.why
+
+    @staticmethod
+    def _swap(place: QStackedWidget, part: QWidget) -> None:
+        """Show another part in a place; whoever had the focus there keeps it there."""
+        focused = place.isAncestorOf(place.window().focusWidget())
+        place.setCurrentWidget(part)
+        if focused:
+            stops = part.findChildren(Button)
+            next((stop for stop in stops if stop.isVisibleTo(part) and stop.isEnabled()), part).setFocus()
+
     def _arrange(self) -> None:
         head = QHBoxLayout()
         head.setSpacing(GAP)
@@ -94,6 +123,11 @@ class Board(QWidget):
         sea_layout.setContentsMargins(UNIT, UNIT, UNIT, UNIT)
         sea_layout.addWidget(self.chart, 1)
         sea_layout.addWidget(self.harbour)
+        self._sea = sea
+        self._hear, self._say = QStackedWidget(), QStackedWidget()
+        for place, parts in ((self._hear, (sea, self.why)), (self._say, (self.card, self.guide))):
+            for part in parts:
+                place.addWidget(part)
         take_panel = QFrame()
         take_panel.setProperty("panel", True)
         take_layout = QHBoxLayout(take_panel)
@@ -105,8 +139,8 @@ class Board(QWidget):
         grid.setVerticalSpacing(GAP - UNIT)
         grid.addLayout(head, 0, 0, 1, 2)
         grid.addWidget(self.banner, 1, 0, 1, 2)
-        grid.addWidget(sea, 2, 0)
-        grid.addWidget(self.card, 2, 1)
+        grid.addWidget(self._hear, 2, 0)
+        grid.addWidget(self._say, 2, 1)
         grid.addWidget(self.figures, 3, 0)
         grid.addWidget(take_panel, 3, 1)
         grid.addWidget(self.takes, 4, 0)
@@ -122,6 +156,9 @@ class Board(QWidget):
         """Tab goes from the most wanted control through the rest, as they lie on the screen."""
         stops = (
             self.take_button,
+            *self.card.stops,
+            *self.guide.stops,
+            *self.why.stops,
             self.takes.name_field,
             self.takes.table,
             self.happenings.list,

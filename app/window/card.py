@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QRectF, QSize, Qt, QTimer
+from PySide6.QtCore import QRectF, QSize, QTimer
 from PySide6.QtGui import (
     QColor,
-    QFont,
     QPainter,
     QPainterPath,
     QPaintEvent,
     QResizeEvent,
 )
-from PySide6.QtWidgets import QFrame, QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
+from app.coach.forecast import Forecast
 from app.coach.judgement import Judgement, Verdict
-from app.window.controls import announce
-from app.window.fit import fitting_pixels
+from app.window.controls import Button, announce
+from app.window.fit import fit_label, fitting_label
 from app.window.guard import painting
 from app.window.hull import paint_scene
-from app.window.theme import MARGIN, RADIUS, UNIT, Theme, Type
+from app.window.theme import GAP, RADIUS, UNIT, Theme, Type
 from app.words import advice
+from app.words import session as session_words
 from app.words import window as words
 
 _BASE = QSize(372, 360)
@@ -36,19 +37,31 @@ class VerdictCard(QFrame):
         self.setMinimumSize(260, 200)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
         self._theme = theme
-        self._shown: tuple[Judgement | None, str, bool] | None = None
+        self._shown: tuple[Judgement | None, str, bool, str] | None = None
         self._verdict: Verdict | None = None
         self._scene = _Scene(self)
-        self._word = _text(self)
-        self._advice = _text(self)
-        self._reason = _text(self)
+        self._word, self._advice, self._reason, self._forecast = (fitting_label(self) for _ in range(4))
+        self.guide_button = Button(session_words.guide_button("G"), tip=session_words.guide_tip())
+        self.why_button = Button(words.why_button("W"), tip=words.why_tip())
+        self.stops = (self.guide_button, self.why_button)
+        """What the keyboard reaches, in order."""
         layout = QVBoxLayout(self)
-        layout.setContentsMargins(1, 1, 1, MARGIN)
+        layout.setContentsMargins(1, 1, 1, GAP - 1)
         layout.setSpacing(0)
-        layout.addWidget(self._scene, 44)
-        for label, stretch in ((self._word, 17), (self._advice, 20), (self._reason, 19)):
-            label.setContentsMargins(MARGIN, 0, MARGIN, 0)
+        layout.addWidget(self._scene, 40)
+        for label, stretch in (
+            (self._word, 17),
+            (self._advice, 20),
+            (self._reason, 15),
+            (self._forecast, 12),
+        ):
             layout.addWidget(label, stretch)
+        buttons = QHBoxLayout()
+        buttons.setContentsMargins(GAP, UNIT, GAP, 0)
+        buttons.setSpacing(GAP)
+        buttons.addWidget(self.guide_button, 1)
+        buttons.addWidget(self.why_button)
+        layout.addLayout(buttons)
         self.set_theme(theme)
         self.show_judgement(None, "", old=False)
 
@@ -59,18 +72,26 @@ class VerdictCard(QFrame):
         self._set_fonts()
         self.update()
 
-    def show_judgement(self, judgement: Judgement | None, channel_name: str, *, old: bool) -> None:
+    def show_judgement(
+        self,
+        judgement: Judgement | None,
+        channel_name: str,
+        *,
+        old: bool,
+        forecast: Forecast | None = None,
+    ) -> None:
         """Show the judgement of a channel; ``channel_name`` is empty where there is only one.
 
         Nothing is touched while nothing changes, so that a screen reader hears each verdict once.
         """
-        shown = (judgement, channel_name, old)
+        coming = forecast_text(forecast) if forecast is not None and judgement is not None and not old else ""
+        shown = (judgement, channel_name, old, coming)
         if shown == self._shown:
             return
         self._shown = shown
         verdict = judgement.verdict if judgement is not None and not old else None
         if judgement is None or verdict is None:
-            self._put(words.old_reading() if old else words.no_verdict(), "", "")
+            self._put(words.old_reading() if old else words.no_verdict(), "", "", "")
         else:
             reason = advice.reason_sentence(judgement.reason.value, judgement.values)
             if channel_name:
@@ -79,8 +100,10 @@ class VerdictCard(QFrame):
                 advice.verdict_name(verdict.value),
                 advice.advice_sentence(judgement.reason.value, judgement.gain_change_db, judgement.values),
                 reason,
+                coming,
             )
-        spoken = ". ".join(label.text() for label in (self._word, self._advice, self._reason) if label.text())
+        labels = (self._word, self._advice, self._reason, self._forecast)
+        spoken = ". ".join(label.text().rstrip(".") for label in labels if label.text())
         self.setAccessibleDescription(spoken)
         if verdict is not self._verdict:
             self._verdict = verdict
@@ -88,10 +111,11 @@ class VerdictCard(QFrame):
             self._scene.update()
             announce(self, spoken)
 
-    def _put(self, word: str, what: str, why: str) -> None:
+    def _put(self, word: str, what: str, why: str, coming: str) -> None:
         self._word.setText(word)
         self._advice.setText(what)
         self._reason.setText(why)
+        self._forecast.setText(coming)
         self._set_fonts()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
@@ -101,24 +125,27 @@ class VerdictCard(QFrame):
         QTimer.singleShot(0, self, self._set_fonts)
 
     def _set_fonts(self) -> None:
-        scale = min(self.width() / _BASE.width(), self.height() / _BASE.height())
-        scale = max(0.6, min(3.0, round(scale, 1)))
-        palette = self._theme.palette
+        scale = card_scale(self)
         for label, kind in (
             (self._word, Type.VERDICT),
             (self._advice, Type.ADVICE),
             (self._reason, Type.BODY),
+            (self._forecast, Type.BODY),
         ):
-            font = QFont(self._theme.font(kind, scale))
-            font.setPixelSize(max(font.pixelSize(), self._theme.font(Type.SMALL).pixelSize()))
-            room = label.contentsRect().size()
-            # Before the first layout there is no room to go by; a resize follows.
-            sized = room.width() > 2 * MARGIN and room.height() > 2 * UNIT
-            pixels = fitting_pixels(label.text(), font, room, wrap=True) if sized else font.pixelSize()
-            colour = palette.muted if kind is Type.BODY else palette.text
-            style = f"font-size: {pixels}px; font-weight: {font.weight().value}; color: {colour};"
-            if label.styleSheet() != style:
-                label.setStyleSheet(style)
+            fit_label(label, self._theme, kind, scale)
+
+
+def card_scale(card: QWidget) -> float:
+    """How much larger than in the type scale the texts of a card of this size are."""
+    scale = min(card.width() / _BASE.width(), card.height() / _BASE.height())
+    return max(0.6, min(3.0, round(scale, 1)))
+
+
+def forecast_text(forecast: Forecast) -> str:
+    """What a take would do, in a sentence."""
+    return session_words.forecast_sentence(
+        forecast.clip_probability, forecast.clip_probability_high, forecast.take_s
+    )
 
 
 class _Scene(QWidget):
@@ -143,12 +170,3 @@ class _Scene(QWidget):
             painter.setClipPath(frame)
             paint_scene(painter, rect, self.verdict, self.theme.palette)
             painter.fillRect(QRectF(rect.left(), rect.bottom() - 1, rect.width(), 1), edge)
-
-
-def _text(parent: QWidget) -> QLabel:
-    label = QLabel(parent)
-    label.setWordWrap(True)
-    label.setTextFormat(Qt.TextFormat.PlainText)
-    label.setAlignment(Qt.AlignmentFlag.AlignCenter)
-    label.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
-    return label

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from PySide6.QtCore import QRect, QSize, Qt
 from PySide6.QtGui import QFont, QFontMetrics
+from PySide6.QtWidgets import QLabel, QSizePolicy, QWidget
+
+from app.window.theme import MARGIN, UNIT, Theme, Type
 
 LEAST_PIXELS = 10
 
@@ -21,3 +24,28 @@ def fitting_pixels(text: str, font: QFont, room: QSize, *, wrap: bool) -> int:
         if need.width() <= room.width() and need.height() <= room.height():
             return pixels
     return LEAST_PIXELS
+
+
+def fitting_label(parent: QWidget) -> QLabel:
+    """A label for :func:`fit_label`: it takes the room that it is given, and asks for none."""
+    label = QLabel(parent)
+    label.setWordWrap(True)
+    label.setTextFormat(Qt.TextFormat.PlainText)
+    label.setAlignment(Qt.AlignmentFlag.AlignCenter)
+    label.setContentsMargins(MARGIN, 0, MARGIN, 0)
+    label.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+    return label
+
+
+def fit_label(label: QLabel, theme: Theme, kind: Type, scale: float) -> None:
+    """Set a label's text in a step of the type scale times ``scale``, or as large as it has room."""
+    font = QFont(theme.font(kind, scale))
+    font.setPixelSize(max(font.pixelSize(), theme.font(Type.SMALL).pixelSize()))
+    room = label.contentsRect().size()
+    # Before the first layout there is no room to go by; a resize follows.
+    sized = room.width() > 2 * MARGIN and room.height() > 2 * UNIT
+    pixels = fitting_pixels(label.text(), font, room, wrap=True) if sized else font.pixelSize()
+    colour = theme.palette.muted if kind is Type.BODY else theme.palette.text
+    style = f"font-size: {pixels}px; font-weight: {font.weight().value}; color: {colour};"
+    if label.styleSheet() != style:
+        label.setStyleSheet(style)

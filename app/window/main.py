@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
     QFileDialog,
 )
 
+from app.coach.judgement import Judgement
 from app.engine.snapshot import Snapshot
 from app.errors import SwellmarkError
 from app.window.banner import Message
@@ -27,6 +28,7 @@ from app.window.board import Board
 from app.window.crash import CrashReports, crash_message
 from app.window.errands import Errands
 from app.window.farewell import say_farewell
+from app.window.guidance import Guidance
 from app.window.harbour import channel_label
 from app.window.logbook import Logbook
 from app.window.messages import is_live, messages_for
@@ -60,7 +62,7 @@ class MainWindow(Board):
         self.crashes = crashes
         self._errands = Errands()
         self._source: object | None = None
-        self._part = services.settings.get("part") or services.default_part
+        self._part = self._spec = ""
         self._inputs: tuple[InputChoice, ...] = ()
         self._told: list[Message] = []
         self._waved: set[str] = set()
@@ -77,6 +79,7 @@ class MainWindow(Board):
         self._drawn_s = 0.0
         self._tick_s = 1 / 60
         self._closed = False
+        self.guidance = Guidance(services, self.guide, self.show_guide)
         self.logbook = Logbook(services.list_takes, services.read_take, self._errands)
         self._wire()
         self._restore()
@@ -91,6 +94,11 @@ class MainWindow(Board):
         self.afresh.clicked.connect(self.start_afresh)
         self.look.clicked.connect(self.next_look)
         self.take_button.clicked.connect(self.toggle_take)
+        self.card.guide_button.clicked.connect(self.begin_guidance)
+        self.card.why_button.clicked.connect(self.toggle_why)
+        self.guide.skip_button.clicked.connect(self.guidance.skip)
+        self.guide.leave_button.clicked.connect(self.guidance.leave)
+        self.why.closed.connect(self.toggle_why)
         self.harbour.chosen.connect(self.choose_channel)
         self.banner.dismissed.connect(self._wave_away)
         self.banner.details_wanted.connect(self._save_details)
@@ -102,7 +110,11 @@ class MainWindow(Board):
             (Qt.Key.Key_Space, self.toggle_take),
             (Qt.Key.Key_R, self.start_afresh),
             (Qt.Key.Key_L, self.next_look),
-            (Qt.Key.Key_Escape, self.banner.dismiss),
+            (Qt.Key.Key_G, self.begin_guidance),
+            (Qt.Key.Key_N, self.guidance.skip),
+            (Qt.Key.Key_W, self.toggle_why),
+            ("?", self.toggle_why),
+            (Qt.Key.Key_Escape, self.step_back),
             (QKeySequence.StandardKey.ZoomIn, lambda: self.scale_texts(1)),
             (QKeySequence.StandardKey.ZoomOut, lambda: self.scale_texts(-1)),
             ("Ctrl+0", lambda: self.scale_texts(0)),
@@ -127,12 +139,10 @@ class MainWindow(Board):
         geometry = settings.get("geometry")
         if geometry:
             self.restoreGeometry(QByteArray.fromBase64(geometry.encode()))
-        if self._part:
-            self.picker.show_part(self._part)
-            self._services.choose_part(self._part)
         remembered = settings.get("input")
         if remembered is None and self._services.first_input is None:
             self._hint = words.first_run_hint()
+        self._judge_by(settings.get("part") or self._services.default_part)
         self.open_input(
             self._services.first_input or remembered or self._services.default_input, remember=False
         )
@@ -151,8 +161,9 @@ class MainWindow(Board):
         if remember:
             self._hint = ""
             self._services.settings.put("input", spec)
-        self._source = source
+        self._source, self._spec = source, spec
         self._chosen_channel = -1
+        self._follow_part(spec)
         self._services.engine.open(source)
         label = next((choice.label for choice in self._inputs if choice.spec == spec), spec)
         self.picker.show_input(spec, label)
@@ -165,9 +176,26 @@ class MainWindow(Board):
 
     def choose_part(self, key: str) -> None:
         """Judge by another part."""
-        self._part = key
-        self._services.choose_part(key)
+        self._judge_by(key)
         self._services.settings.put("part", key)
+        self._services.settings.put("part_for", self._spec)
+        if self.guidance.channel is not None:
+            self.guidance.begin(key, self.guidance.channel)
+
+    def _judge_by(self, key: str) -> None:
+        self._part = key
+        self.picker.show_part(key)
+        self._services.choose_part(key)
+
+    def _follow_part(self, spec: str) -> None:
+        """Judge an input that is known to play something by that, and others by what the user chose last."""
+        settings = self._services.settings
+        chosen = settings.get("part")
+        # Whoever chose a part while this input was open, and comes back to it later, is not overruled.
+        played = None if chosen and spec == settings.get("part_for") else self._services.part_of_input(spec)
+        wanted = played or chosen or self._services.default_part
+        if wanted != self._part:
+            self._judge_by(wanted)
 
     def choose_channel(self, channel: int) -> None:
         """Show a channel on the chart; -1 follows the one that needs attention first."""
@@ -178,10 +206,31 @@ class MainWindow(Board):
         """Begin a take, or end the one that runs."""
         keeper = self._services.keeper
         if keeper.current is None:
+            self.guidance.leave()  # the take is watched by the live verdict
             keeper.begin(self.takes.name_field.text().strip(), self._part)
         else:
             keeper.end()
         self._texts_s = 0.0
+
+    def begin_guidance(self) -> None:
+        """Guide the channel that is shown to its gain; not in a take, where the gain must stay."""
+        if self._services.keeper.current is None:
+            self.guidance.begin(self._part, self.channel)
+
+    def toggle_why(self) -> None:
+        """Explain the verdict, or show the chart again."""
+        if not self.why_is_open:
+            self.why.explain(self._judgement(self._services.engine.snapshot))
+        self.show_why(not self.why_is_open)
+
+    def step_back(self) -> None:
+        """Close or leave what lies uppermost: the explanation, the session, or a message."""
+        if self.why_is_open:
+            self.toggle_why()
+        elif self.guidance.runs:
+            self.guidance.leave()
+        else:
+            self.banner.dismiss()
 
     def start_afresh(self) -> None:
         """Let go of held peaks, clip counts and the coach's evidence."""
@@ -238,10 +287,16 @@ class MainWindow(Board):
         self.figures.show_state(snapshot, self.channel, old=not live)
         several = len(snapshot.average_dbfs) > 1
         self.harbour.show_state(snapshot, self.channel, follows=self._chosen_channel < 0)
-        coach = snapshot.coach
-        judgement = coach.channels[self.channel] if coach and self.channel < len(coach.channels) else None
+        judgement = self._judgement(snapshot)
         name = channel_label(snapshot, self.channel) if several else ""
-        self.card.show_judgement(judgement, name, old=not live and judgement is not None)
+        about_this = snapshot.coach is not None and snapshot.coach.worst_channel == self.channel
+        self.card.show_judgement(
+            judgement,
+            name,
+            old=not live and judgement is not None,
+            forecast=snapshot.forecast if about_this else None,
+        )
+        self.guidance.show_state(snapshot, now_s, old=not live)
         if snapshot.info is not None:
             info = snapshot.info
             self.banner.show_facts(
@@ -250,8 +305,15 @@ class MainWindow(Board):
             self.picker.show_input(info.spec, info.name)
         self.chart.describe(snapshot, self.channel)
 
+    def _judgement(self, snapshot: Snapshot) -> Judgement | None:
+        coach = snapshot.coach
+        return coach.channels[self.channel] if coach and self.channel < len(coach.channels) else None
+
     def _settle_channel(self, snapshot: Snapshot, now_s: float) -> None:
         count = len(snapshot.average_dbfs)
+        if self.guidance.channel is not None and self.guidance.channel < count:
+            self.channel = self.guidance.channel
+            return
         if self._chosen_channel >= 0:
             self.channel = min(self._chosen_channel, max(0, count - 1))
             return
@@ -276,6 +338,7 @@ class MainWindow(Board):
 
     def _show_take(self) -> None:
         take = self._services.keeper.current
+        self.card.guide_button.setEnabled(take is None)
         self.show_take(take.duration_s if take is not None else None)
 
     def _turn_gain(self, gain_db: float) -> None:

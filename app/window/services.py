@@ -13,6 +13,7 @@ from app.errors import SwellmarkError
 from app.inputs.source import Source
 
 if TYPE_CHECKING:
+    from app.engine.listening import SessionMaker
     from app.log.keeper import TakeView
     from app.log.records import TakeDetail, TakeRow
 
@@ -48,6 +49,18 @@ class Engine(Protocol):
 
     def reset(self) -> None:
         """Let go of held peaks, clip counts and evidence."""
+        ...
+
+    def begin_session(self, make_session: SessionMaker, channel: int = 0) -> None:
+        """Guide one channel (column index, from 0) to its gain."""
+        ...
+
+    def skip_step(self) -> None:
+        """Go on with the next step of that session."""
+        ...
+
+    def end_session(self) -> None:
+        """Leave that session."""
         ...
 
     def stop(self) -> bool:
@@ -139,9 +152,13 @@ class Services:
     """Called on the same thread as ``list_takes``."""
     close_log: Callable[[], object]
     """Write what is left and let go of the log, within a few seconds."""
+    make_session: Callable[[str], SessionMaker]
+    """Makes guided sessions for a part, by its key."""
     parts: Sequence[PartChoice] = ()
     choose_part: Callable[[str], None] = field(default=lambda _key: None)
     """Have the coach judge by this part from now on."""
+    part_of_input: Callable[[str], str | None] = field(default=lambda _spec: None)
+    """The key of the part that an input is known to play, such as the built-in player; None = unknown."""
     log_problem: Callable[[], SwellmarkError | None] = _nothing_wrong
     """What keeps the log from being written, while it does."""
     log_notice: Callable[[], str] = field(default=lambda: "")

@@ -2,8 +2,53 @@
 
 from __future__ import annotations
 
-from app.words._catalogue import _
+from app.words._catalogue import _, ngettext
 from app.words.numbers import decibels
+
+
+def guide_button(key: str) -> str:
+    """The button that begins the session, with its key."""
+    return _("Set the gain  ·  {key}").format(key=key)
+
+
+def guide_tip() -> str:
+    """What that button does."""
+    return _("Leads you to the right gain in four steps: quiet, loud, turn, check. It takes about a minute.")
+
+
+def guide_title(channel: str) -> str:
+    """Over the session; ``channel`` is empty where there is only one."""
+    return _("Set the gain: {channel}").format(channel=channel) if channel else _("Set the gain")
+
+
+def skip_button(key: str) -> str:
+    """Go on to the next step."""
+    return _("Skip  ·  {key}").format(key=key)
+
+
+def skip_tip() -> str:
+    """What skipping does."""
+    return _("Goes on with what was heard so far.")
+
+
+def nothing_to_skip_with() -> str:
+    """Why this step cannot be skipped yet."""
+    return _("Nothing was heard yet that the next step could go by.")
+
+
+def leave_button(key: str) -> str:
+    """Leave the session."""
+    return _("Leave  ·  {key}").format(key=key)
+
+
+def clipped_now(count: int) -> str:
+    """It clipped while the session listened."""
+    return ngettext("It clipped just now", "It clipped {count} times just now", count).format(count=count)
+
+
+def step_spoken(number: int, steps: int, name: str) -> str:
+    """Where the session stands, for a screen reader."""
+    return _("Step {number} of {steps}: {name}").format(number=number, steps=steps, name=name)
 
 
 def step_name(step: str) -> str:

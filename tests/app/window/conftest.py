@@ -14,7 +14,9 @@ from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
-from app.coach.judgement import CoachReport, Judgement, Reason, Verdict
+from app.coach.judgement import CoachReport, Judgement, Reason, Target, Verdict
+from app.coach.parts import shipped_parts
+from app.coach.session import Cue, GuidedSession, SessionState, Step
 from app.engine.history import History
 from app.engine.snapshot import InputState, Snapshot
 from app.errors import InputError, SwellmarkError
@@ -53,6 +55,8 @@ class FakeEngine:
         self.opened: list[FakeSource] = []
         self.resets = 0
         self.stopped = False
+        self.session_for: int | None = None
+        self.skips = 0
 
     def open(self, source: FakeSource) -> None:
         self.opened.append(source)
@@ -62,6 +66,19 @@ class FakeEngine:
 
     def reset(self) -> None:
         self.resets += 1
+
+    def begin_session(self, make_session: Callable[[float], GuidedSession], channel: int = 0) -> None:
+        make_session(0.01)
+        self.session_for = channel
+        state = SessionState(Step.QUIET, Cue.BE_QUIET, 0.0)
+        self.snapshot = replace(self.snapshot, session=state, session_channel=channel)
+
+    def skip_step(self) -> None:
+        self.skips += 1
+
+    def end_session(self) -> None:
+        self.session_for = None
+        self.snapshot = replace(self.snapshot, session=None)
 
     def stop(self) -> bool:
         self.stopped = True
@@ -134,12 +151,17 @@ class World:
         self.log_closed = False
         self.log_problem: SwellmarkError | None = None
         self.parts: list[str] = []
+        self.session_parts: list[str] = []
         self.first_input: str | None = None
 
     def open_input(self, spec: str) -> FakeSource:
         if "missing" in spec:
             raise InputError("There is no input called “missing”.", "looked everywhere")
         return FakeSource(spec)
+
+    def make_session(self, part: str) -> Callable[[float], GuidedSession]:
+        self.session_parts.append(part)
+        return lambda hop_s: GuidedSession(shipped_parts()[part], Target(), hop_s)
 
     def close_log(self) -> None:
         assert self.keeper.closed, "the take must have been handed over before the log closes"
@@ -160,6 +182,8 @@ class World:
             list_takes=lambda: [detail.row for detail in self.takes],
             read_take=lambda number: next(d for d in self.takes if d.row.number == number),
             close_log=self.close_log,
+            make_session=self.make_session,
+            part_of_input=lambda spec: "bass" if spec == "player:bass" else None,
             parts=[PartChoice("voice", "Voice"), PartChoice("bass", "Bass guitar")],
             choose_part=self.parts.append,
             log_problem=lambda: self.log_problem,
@@ -177,7 +201,7 @@ def judgement(verdict: Verdict = Verdict.FAIR_WATER, change_db: int = 0) -> Judg
         Verdict.HIGH_WATER: Reason.TAKE_LOUDER,
         Verdict.AWASH: Reason.CLIPPED,
     }[verdict]
-    values = {"average_dbfs": -18.2, "peak_dbfs": -7.1, "ceiling_dbfs": -6.0}
+    values = {"average_dbfs": -18.2, "peak_dbfs": -7.1, "ceiling_dbfs": -6.0, "least_db": 6.0}
     return Judgement(verdict, change_db, reason, values)
 
 

@@ -409,6 +409,9 @@ import sys
 from pathlib import Path
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
+from app.coach.judgement import Target
+from app.coach.parts import shipped_parts
+from app.coach.session import GuidedSession
 from app.coach.verdict import Coach
 from app.engine.loop import Engine
 from app.inputs.player import PlayerSource
@@ -438,6 +441,7 @@ services = Services(
     list_takes=lambda: read(Store.list_takes),
     read_take=lambda number: read(lambda store: store.take(number)),
     close_log=writer.close,
+    make_session=lambda part: lambda hop_s: GuidedSession(shipped_parts()["bass"], Target(), hop_s),
 )
 app = QApplication([])
 

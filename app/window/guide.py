@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, QTimer
+from PySide6.QtCore import QSize, Qt, QTimer
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
@@ -11,7 +11,7 @@ from app.coach.session import Cue, SessionState, Step
 from app.window.card import card_scale, forecast_text
 from app.window.controls import Button, announce
 from app.window.course import Course
-from app.window.fit import fit_label, fitting_label
+from app.window.fit import fit_label, fitting_label, fitting_pixels
 from app.window.theme import GAP, RADIUS, UNIT, Theme, Type
 from app.words import advice
 from app.words import session as words
@@ -38,7 +38,6 @@ class Guide(QFrame):
         self._clips = QLabel()
         self._clips.setTextFormat(Qt.TextFormat.PlainText)
         self._clips.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        self._clips.setWordWrap(True)
         self._cue, self._found = fitting_label(self), fitting_label(self)
         self.skip_button = Button(words.skip_button("N"), tip=words.skip_tip())
         self.leave_button = Button(words.leave_button("Esc"))
@@ -64,12 +63,6 @@ class Guide(QFrame):
         """Take the colours and the type from a theme."""
         self._theme = theme
         self.course.theme = theme
-        palette = theme.palette
-        self._clips.setStyleSheet(
-            f"background: {palette.verdicts[Verdict.AWASH]}; color: {palette.on_verdicts[Verdict.AWASH]};"
-            f" font-weight: 600; padding: {UNIT}px; border-radius: {RADIUS - 2}px;"
-            f" font-size: {theme.font(Type.LEAD).pixelSize()}px; margin: 0 {GAP}px;"
-        )
         self._set_fonts()
         self.update()
 
@@ -136,6 +129,16 @@ class Guide(QFrame):
         scale = card_scale(self)
         fit_label(self._cue, self._theme, Type.ADVICE, 1.2 * scale)
         fit_label(self._found, self._theme, Type.BODY, scale)
+        lead, palette = self._theme.font(Type.LEAD), self._theme.palette
+        room = QSize(max(1, self.width() - 4 * GAP), self.height())
+        pixels = fitting_pixels(self._clips.text(), lead, room, wrap=False)
+        style = (
+            f"background: {palette.verdicts[Verdict.AWASH]}; color: {palette.on_verdicts[Verdict.AWASH]};"
+            f" font-size: {pixels}px; font-weight: 600; padding: {UNIT}px; margin: 0 {GAP}px;"
+            f" border-radius: {RADIUS - 2}px;"
+        )
+        if self._clips.styleSheet() != style:
+            self._clips.setStyleSheet(style)
 
 
 def found_text(state: SessionState) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from app.coach.session import Step
+from app.coach.session import Cue, Step
 from app.engine.snapshot import Snapshot
 from app.window.guide import Guide
 from app.window.harbour import channel_label
@@ -32,6 +32,7 @@ class Guidance:
         self._step: Step | None = None
         self._step_s = 0.0
         self._clips_before = 0
+        self._turned = False
         self.channel: int | None = None
         """Column of the channel that is guided; None while no session runs."""
 
@@ -59,12 +60,21 @@ class Guidance:
         state = snapshot.session
         if state is None:
             if self.runs:
+                if self._turned:
+                    self._services.engine.reset()
+                self._turned = False
                 self.channel = self._step = None
                 self._show_guide(False)
             return
         began = not self.runs
         self.channel = channel = snapshot.session_channel
         clips = snapshot.clips[channel] if channel < len(snapshot.clips) else 0
+        if self._turned and state.step in (Step.CHECK, Step.DONE):
+            # What the live verdict rests on was heard before the knob was turned.
+            self._services.engine.reset()
+            self._turned = False
+        elif state.step is Step.TURN:
+            self._turned = state.cue is not Cue.TURN
         if state.step is not self._step:
             self._step, self._step_s, self._clips_before = state.step, now_s, clips
         name = channel_label(snapshot, channel) if len(snapshot.average_dbfs) > 1 else ""

@@ -88,6 +88,19 @@ def test_clips_show_at_once_and_only_in_their_step(qtbot: Any, ready: MainWindow
     qtbot.waitUntil(lambda: words.clipped_now(2) not in texts(ready.guide))
 
 
+@pytest.mark.parametrize("after", [SessionState(Step.CHECK, Cue.PLAY_AGAIN, 0.0), None])
+def test_the_live_verdict_forgets_what_was_before_the_turn(
+    qtbot: Any, ready: MainWindow, world: Any, after: SessionState | None
+) -> None:
+    put(world, SessionState(Step.TURN, Cue.TURN, 0.0, -6, -6.0, HIGH, 1))
+    qtbot.waitUntil(ready.guide.isVisible)
+    assert world.engine.resets == 0
+    put(world, SessionState(Step.TURN, Cue.THERE, 1.0, -6, -0.5, HIGH, 1))
+    qtbot.waitUntil(lambda: words.cue_sentence("there") in texts(ready.guide))
+    put(world, after)
+    qtbot.waitUntil(lambda: world.engine.resets == 1)
+
+
 def test_the_result_has_a_forecast_and_makes_room_again(
     qtbot: Any, ready: MainWindow, world: Any, monkeypatch: Any
 ) -> None:

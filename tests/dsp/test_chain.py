@@ -142,7 +142,9 @@ def test_resetting_lets_the_peaks_go():
     assert reading.peak_hold_dbfs[0] == pytest.approx(-20.0, abs=1e-5)
 
 
-@pytest.mark.parametrize(("rate_hz", "channels"), [(48, 1), (7_999, 1), (384_001, 2), (48_000, 0), (48_000, 33)])
+@pytest.mark.parametrize(
+    ("rate_hz", "channels"), [(48, 1), (7_999, 1), (384_001, 2), (48_000, 0), (48_000, 33)]
+)
 def test_what_cannot_be_measured_is_refused(rate_hz, channels):
     with pytest.raises(ValueError, match="can be measured"):
         Chain(rate_hz, channels)

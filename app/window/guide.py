@@ -63,6 +63,8 @@ class Guide(QFrame):
         """Take the colours and the type from a theme."""
         self._theme = theme
         self.course.theme = theme
+        # Under its names, which grow with the texts, the boat must still be seen.
+        self.course.setMinimumHeight(round(2.2 * theme.font(Type.LEAD).pixelSize()) + 10 * UNIT)
         self._set_fonts()
         self.update()
 

@@ -17,7 +17,7 @@ from app import __version__
 from app.cli import terminal
 from app.cli.main import ACT, DONE
 from app.cli.options import json_option, print_json
-from app.conform import Case, Result, run, trials
+from app.conform import Case, Result, run_catalogue, trials
 from app.words import conform as words
 from app.words.numbers import decibels
 
@@ -54,7 +54,7 @@ def _measure_all() -> list[Result]:
     console = Console(stderr=True)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
-        return list(progress.track(run(everything), total=total, description=words.progress()))
+        return list(progress.track(run_catalogue(), total=total, description=words.progress()))
 
 
 def _table(results: Sequence[Result]) -> Table:

@@ -2,6 +2,6 @@
 
 from app.conform.case import Case, Measured, Result, Trial
 from app.conform.catalogue import trials
-from app.conform.running import run
+from app.conform.running import run, run_catalogue
 
-__all__ = ["Case", "Measured", "Result", "Trial", "run", "trials"]
+__all__ = ["Case", "Measured", "Result", "Trial", "run", "run_catalogue", "trials"]

@@ -52,7 +52,10 @@ class Case:
 
     def judge(self, measured: Measured) -> Result:
         """Compare; no answer is a failure."""
-        value = self.measure(measured)
+        return self.judge_value(self.measure(measured))
+
+    def judge_value(self, value: float) -> Result:
+        """Compare a figure that was measured elsewhere."""
         lowest, highest = self.required - self.tolerance_low, self.required + self.tolerance_high
         return Result(self, value, passed=lowest <= value <= highest)
 

@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from functools import cache
+from multiprocessing import get_context
 
 import numpy as np
 
 from app.conform.case import Measured, Result, Trial
+from app.conform.catalogue import trials
 from dsp.chain import Chain
 from dsp.reading import Clip, Reading
 
@@ -23,16 +26,42 @@ ChainMaker = Callable[[int, int], Chain]
 """Makes a chain for a rate and a number of channels."""
 
 
-def run(trials: Iterable[Trial], make_chain: ChainMaker = Chain, workers: int = _WORKERS) -> Iterator[Result]:
+def run(given: Iterable[Trial], make_chain: ChainMaker = Chain, workers: int = _WORKERS) -> Iterator[Result]:
     """Yield a result for every case of every trial."""
     with ThreadPoolExecutor(workers, "conform") as pool:
-        pending = [pool.submit(_run_trial, trial, make_chain) for trial in trials]
+        pending = [pool.submit(_run_trial, trial, make_chain) for trial in given]
         try:
             for done in pending:
                 yield from done.result()
         finally:
             # Whoever stops listening early, or meets an error, need not wait for the rest.
             pool.shutdown(cancel_futures=True)
+
+
+def run_catalogue(workers: int = _WORKERS) -> Iterator[Result]:
+    """Yield a result for every case of the catalogue, measured by processes of their own.
+
+    Half of what a trial costs holds the interpreter, so threads would share one core. Each process finds its
+    trial by number, because signals cannot be sent to another process.
+    """
+    everything = _catalogue()
+    with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
+        try:
+            for trial, values in zip(everything, pool.map(_values, range(len(everything))), strict=True):
+                yield from (case.judge_value(value) for case, value in zip(trial.cases, values, strict=True))
+        finally:
+            pool.shutdown(cancel_futures=True)
+
+
+@cache
+def _catalogue() -> tuple[Trial, ...]:
+    return tuple(trials())
+
+
+def _values(number: int) -> list[float]:
+    trial = _catalogue()[number]
+    measured = measure(trial, Chain(trial.rate_hz, trial.channels))
+    return [case.measure(measured) for case in trial.cases]
 
 
 def _run_trial(trial: Trial, make_chain: ChainMaker) -> Sequence[Result]:

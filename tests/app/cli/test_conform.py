@@ -9,6 +9,7 @@ import math
 import pytest
 from click.testing import CliRunner
 
+from app import conform
 from app.cli import main
 from app.conform import Case, Trial
 from app.conform.signals import SILENCE, stereo, tone
@@ -30,6 +31,7 @@ COUNT = Case("clips", "case 3", lambda m: float(len(m.clips)), 0.0, 0.0, 0.0)
 def runs(monkeypatch):
     def run(trials, *arguments):
         monkeypatch.setattr(module, "trials", lambda: iter(trials))
+        monkeypatch.setattr(module, "run_catalogue", lambda: conform.run(trials))
         return CliRunner().invoke(main, ["conform", *arguments])
 
     return run

@@ -10,7 +10,7 @@ from itertools import islice
 import numpy as np
 import pytest
 
-from app.conform import Case, Trial, run
+from app.conform import Case, Trial, run, running, trials
 from app.conform.level_cases import aes17_trials, average_trials, true_peak_trials
 from app.conform.loudness_cases import loudness_trials
 from app.conform.running import measure
@@ -151,3 +151,19 @@ def test_measure_collects_the_whole_series():
     assert measured.average_dbfs.shape == (300, 2)
     assert measured.momentary_lufs.shape == measured.short_term_lufs.shape == (300,)
     assert measured.hop_at(3.0) == 299
+
+
+def test_processes_measure_the_catalogue_like_threads(monkeypatch):
+    few = [next(aes17_trials(48000)), next(average_trials(48000))]
+    monkeypatch.setattr(running, "_catalogue", lambda: tuple(few))
+    for number, trial in enumerate(few):
+        expected = [result.measured for result in run([trial])]
+        assert running._values(number) == pytest.approx(expected, nan_ok=True)
+
+
+def test_the_catalogue_comes_in_order_and_can_be_left_early():
+    results = running.run_catalogue(1)
+    first = next(results)
+    assert first.case.name == next(trials()).cases[0].name
+    assert first.passed
+    results.close()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterator
 from functools import partial
 
 from app import settings
@@ -12,6 +13,7 @@ from app.cli.takedesk import TakeDesk
 from app.coach.judgement import Target
 from app.coach.parts import load_parts
 from app.coach.session import GuidedSession
+from app.conform.case import Result
 from app.engine.loop import Engine
 from app.errors import DeviceError, LogError, UsageError
 from app.inputs.devices import list_devices
@@ -65,6 +67,7 @@ def open_window(spec: str | None) -> int:
                 choose_part=desk.choose_part,
                 log_problem=lambda: log.problem,
                 log_notice=lambda: log.notice,
+                prove=_prove,
                 target=target,
                 first_input=spec,
             )
@@ -102,6 +105,13 @@ def _list_inputs() -> list[InputChoice]:
         for device in devices
     ]
     return choices + [InputChoice(str(PlayerSpec(part)), player_words.input_name(part)) for part in PARTS]
+
+
+def _prove() -> Iterator[Result]:
+    """Run the test signals on one thread, so that the input that is open goes on being measured."""
+    from app.conform import run, trials  # late: hardly anybody asks for it
+
+    return run(trials(), workers=1)
 
 
 def _close_log(log: LogWriter) -> None:

@@ -16,6 +16,7 @@ from app.window.figures import Figures
 from app.window.guide import Guide
 from app.window.harbour import Harbour
 from app.window.picker import Picker
+from app.window.proof import Proof, Prove
 from app.window.services import PartChoice
 from app.window.takes import Happenings, Takes
 from app.window.theme import GAP, MARGIN, TARGET, UNIT, Theme, qt_palette, style_sheet
@@ -45,6 +46,8 @@ class Board(QWidget):
         self.card = VerdictCard(theme)
         self.guide = Guide(theme)
         self.why = Why(theme)
+        self.proof: Proof | None = None
+        """Made when it is first asked for."""
         self.figures = Figures(theme)
         self.take_button = Button(words.begin_take(words.space_key()))
         self.take_button.setProperty("action", True)
@@ -60,6 +63,8 @@ class Board(QWidget):
         self.setPalette(qt_palette(theme.palette))
         self.setStyleSheet(style_sheet(theme))
         self.look.set_text(words.look_button(words.look_name(theme.name), "L"))
+        if self.proof is not None:
+            self.proof.set_theme(theme)
         for part in (
             self.picker,
             self.banner,
@@ -96,6 +101,28 @@ class Board(QWidget):
         """Give the chart's place to the explanation, or back."""
         self._swap(self._hear, self.why if shown else self._sea)
         (self.why.text if shown else self.card.why_button).setFocus()
+
+    def open_proof(self, prove: Prove) -> None:
+        """Give the chart's place to a run of the test signals."""
+        if self.proof is None:
+            self.proof = Proof(self.theme, prove)
+            self.proof.closed.connect(self.close_proof)
+            self._hear.addWidget(self.proof)
+        self.proof.begin()
+        self._swap(self._hear, self.proof)
+        self.proof.table.setFocus()
+
+    def close_proof(self) -> None:
+        """Give the place back to the chart; the run ends."""
+        if self.proof is not None:
+            self.proof.leave()
+        self._swap(self._hear, self._sea)
+        self.card.why_button.setFocus()
+
+    @property
+    def proof_is_open(self) -> bool:
+        """Whether the run of the test signals is shown."""
+        return self.proof is not None and self._hear.currentWidget() is self.proof
 
     @property
     def why_is_open(self) -> bool:

@@ -99,6 +99,7 @@ class MainWindow(Board):
         self.guide.skip_button.clicked.connect(self.guidance.skip)
         self.guide.leave_button.clicked.connect(self.guidance.leave)
         self.why.closed.connect(self.toggle_why)
+        self.why.prove_button.clicked.connect(self.toggle_proof)
         self.harbour.chosen.connect(self.choose_channel)
         self.banner.dismissed.connect(self._wave_away)
         self.banner.details_wanted.connect(self._save_details)
@@ -114,6 +115,7 @@ class MainWindow(Board):
             (Qt.Key.Key_N, self.guidance.skip),
             (Qt.Key.Key_W, self.toggle_why),
             ("?", self.toggle_why),
+            (Qt.Key.Key_P, self.toggle_proof),
             (Qt.Key.Key_Escape, self.step_back),
             (QKeySequence.StandardKey.ZoomIn, lambda: self.scale_texts(1)),
             (QKeySequence.StandardKey.ZoomOut, lambda: self.scale_texts(-1)),
@@ -223,9 +225,18 @@ class MainWindow(Board):
             self.why.explain(self._judgement(self._services.engine.snapshot))
         self.show_why(not self.why_is_open)
 
+    def toggle_proof(self) -> None:
+        """Run the standards' test signals before the user's eyes, or show the chart again."""
+        if self.proof_is_open:
+            self.close_proof()
+        else:
+            self.open_proof(self._services.prove)
+
     def step_back(self) -> None:
-        """Close or leave what lies uppermost: the explanation, the session, or a message."""
-        if self.why_is_open:
+        """Close or leave what lies uppermost: the proof, the explanation, the session, or a message."""
+        if self.proof_is_open:
+            self.close_proof()
+        elif self.why_is_open:
             self.toggle_why()
         elif self.guidance.runs:
             self.guidance.leave()
@@ -434,6 +445,8 @@ class MainWindow(Board):
         self._closed = True
         self._timer.stop()
         self._first_look.stop()
+        if self.proof is not None:
+            self.proof.shut_down()
         services = self._services
         services.settings.put("geometry", bytes(self.saveGeometry().toBase64().data()).decode())
         self.hide()

@@ -35,7 +35,7 @@ Prove: TypeAlias = Callable[[], Iterator[Result]]
 """Begins a run: results as they come. Closing the iterator ends it early."""
 
 _LOOK_MS = 100
-_LEAVE_S = 5.0
+_END_S = 5.0
 _MOST_A_LOOK = 100
 _Outcome: TypeAlias = Result | Exception | None
 
@@ -99,7 +99,7 @@ class Proof(QFrame):
         self.table.setFont(theme.font(Type.SMALL))
 
     def begin(self) -> None:
-        """Begin a run, unless one is under way."""
+        """Begin a run, unless one is under way or still ending."""
         if self._thread is not None:
             return
         self.table.setRowCount(0)
@@ -111,13 +111,16 @@ class Proof(QFrame):
         self._timer.start()
 
     def leave(self) -> None:
-        """End a run early, and wait until it has ended."""
+        """Have a run end with the signal that it measures just now. Returns at once."""
         self._leaving.set()
-        if self._thread is None:
-            return
-        self._thread.join(_LEAVE_S)
-        self._outcomes = queue.SimpleQueue()
-        self._end(None)
+
+    def shut_down(self) -> None:
+        """End a run and wait for it, for a few seconds at most."""
+        self.leave()
+        self._timer.stop()
+        if self._thread is not None:
+            self._thread.join(_END_S)
+            self._thread = None
 
     def _run(self) -> None:
         try:
@@ -177,7 +180,9 @@ class Proof(QFrame):
     def _end(self, error: Exception | None) -> None:
         self._timer.stop()
         self._thread = None
-        text = words.summary(self._met, self._total) if self._total else words.proof_title()
+        # A run that was left has no result: some figures were never measured.
+        whole = self._total and not self._leaving.is_set()
+        text = words.summary(self._met, self._total) if whole else words.proof_title()
         if error is not None:
             text = words.proof_failed(f"{type(error).__name__}: {error}")
         self._title.setText(text)

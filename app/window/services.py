@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
@@ -13,6 +13,7 @@ from app.errors import SwellmarkError
 from app.inputs.source import Source
 
 if TYPE_CHECKING:
+    from app.conform.case import Result
     from app.engine.listening import SessionMaker
     from app.log.keeper import TakeView
     from app.log.records import TakeDetail, TakeRow
@@ -131,6 +132,10 @@ class PartChoice:
     label: str
 
 
+def _nothing_proven() -> Iterator[Result]:
+    return iter(())
+
+
 def _nothing_wrong() -> SwellmarkError | None:
     return None
 
@@ -163,6 +168,8 @@ class Services:
     """What keeps the log from being written, while it does."""
     log_notice: Callable[[], str] = field(default=lambda: "")
     """What a user should know once about the log, such as that a damaged one was set aside; or nothing."""
+    prove: Callable[[], Iterator[Result]] = _nothing_proven
+    """Begins a run of the standards' test signals; called, and iterated, on a thread of its own."""
     target: Target = field(default_factory=Target)
     first_input: str | None = None
     """What the command line asks for; None = what was open last, or the built-in player."""

@@ -504,3 +504,15 @@ def test_what_happened_to_the_log_is_told_once(qtbot: Any, world: Any) -> None:
     qtbot.wait(300)
     assert all(message.text != notice for message in window.messages)
     window.shut_down()
+
+
+def test_the_proof_opens_runs_and_closes_with_keys(qtbot: Any, window: MainWindow) -> None:
+    qtbot.keyClick(window, Qt.Key.Key_P)
+    assert window.proof_is_open
+    assert window.proof is not None
+    proof = window.proof
+    qtbot.waitUntil(lambda: not proof.is_running)
+    qtbot.keyClick(window, Qt.Key.Key_L)
+    qtbot.keyClick(window, Qt.Key.Key_Escape)
+    assert not window.proof_is_open
+    assert window.chart.isVisible()

@@ -67,7 +67,11 @@ def test_leaving_ends_the_run_and_its_thread(qtbot, open_proof):
     proof.begin()
     qtbot.waitUntil(lambda: proof.table.rowCount() > 0, timeout=WAIT_MS)
     proof.leave()
+    qtbot.waitUntil(lambda: not proof.is_running, timeout=WAIT_MS)
     assert ended.is_set()
+    assert "within" not in proof._title.text()
+    proof.begin()
+    proof.shut_down()
     assert not proof.is_running
     assert "swellmark-proof" not in {thread.name for thread in threading.enumerate()}
 

@@ -71,7 +71,9 @@ class Proof(QFrame):
         self.table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.table.setTabKeyNavigation(False)
-        self.table.horizontalHeader().setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
+        header = self.table.horizontalHeader()
+        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
         self.stops = (self.table, self.close_button)
         """What the keyboard reaches, in order."""
         self._timer = QTimer(self)
@@ -97,6 +99,11 @@ class Proof(QFrame):
         lead = theme.font(Type.LEAD)
         self._title.setStyleSheet(f"font-size: {lead.pixelSize()}px; font-weight: {lead.weight().value};")
         self.table.setFont(theme.font(Type.SMALL))
+        self.table.horizontalHeader().setStyleSheet(
+            f"QHeaderView {{ background: {theme.palette.panel}; }}"
+            f"QHeaderView::section {{ background: {theme.palette.panel}; color: {theme.palette.muted};"
+            f" border: none; padding: {UNIT // 2}px; }}"
+        )
 
     def begin(self) -> None:
         """Begin a run, unless one is under way or still ending."""

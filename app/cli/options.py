@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import partial
 from typing import Any, TypeVar
 
 import click
@@ -68,8 +69,9 @@ def the_part(name: str) -> PartProfile:
 
 def live_coach(profile: PartProfile, target: Target | None = None) -> CoachMaker:
     """Make coaches for live input."""
+    return partial(Coach, profile=profile, target=target or Target())
 
-    def make(channels: int, rate_hz: int, hop_frames: int) -> Coach:
-        return Coach(channels, rate_hz, hop_frames, profile=profile, target=target or Target())
 
-    return make
+def take_coach(profile: PartProfile, target: Target | None = None) -> CoachMaker:
+    """Make coaches that judge a whole take by what was played in it."""
+    return partial(Coach, profile=profile, target=target or Target(), memory_s=None, take_s=None)

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from app.cli.options import live_coach
+from app.cli.options import live_coach, take_coach
 from app.coach.judgement import Target
 from app.coach.parts import PartProfile
-from app.coach.verdict import Coach
-from app.engine.listening import CoachMaker
 from app.engine.loop import Engine
 from app.log.keeper import TakeKeeper, TakeView
 
@@ -38,7 +36,7 @@ class TakeDesk:
         self._keeper.begin(
             name,
             profile.key,
-            make_coach=self._whole_take(profile),
+            make_coach=take_coach(profile, self._target),
             ceiling_dbfs=self._target.ceiling_dbfs,
         )
         self._engine.set_taking(True)
@@ -68,9 +66,3 @@ class TakeDesk:
 
     def _profile(self, key: str) -> PartProfile:
         return self._parts.get(key, self._parts["other"])
-
-    def _whole_take(self, profile: PartProfile) -> CoachMaker:
-        def make(channels: int, rate_hz: int, hop_frames: int) -> Coach:
-            return Coach(channels, rate_hz, hop_frames, profile=profile, target=self._target, memory_s=None)
-
-        return make

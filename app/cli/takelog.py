@@ -7,7 +7,9 @@ from types import TracebackType
 import click
 
 from app.cli import terminal
+from app.cli.options import take_coach
 from app.coach.judgement import Verdict
+from app.coach.parts import PartProfile
 from app.engine.snapshot import HopReport
 from app.errors import LogError
 from app.log.keeper import TakeKeeper
@@ -21,16 +23,16 @@ class TakeLog:
 
     Parameters
     ----------
-    name, part
-        What the take is called, and the key of what is played.
+    name, profile
+        What the take is called, and what is played.
     """
 
-    def __init__(self, name: str, part: str) -> None:
+    def __init__(self, name: str, profile: PartProfile) -> None:
         self._writer = LogWriter()
         self._told: str | None = None
         self._began = False
         self.keeper = TakeKeeper(self._writer)
-        self.keeper.begin(name, part)
+        self.keeper.begin(name, profile.key, make_coach=take_coach(profile))
 
     def __call__(self, report: HopReport) -> None:
         """Take in the newest hops; an observer of the engine."""

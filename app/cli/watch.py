@@ -66,13 +66,14 @@ def watch(
     with ExitStack() as stack:
         stack.enter_context(terminal.stderr_of_our_own())
         stack.enter_context(_signals_end_it())
-        take = None if take_name is None else stack.enter_context(TakeLog(take_name, profile.key))
+        take = None if take_name is None else stack.enter_context(TakeLog(take_name, profile))
         if take is not None:
             observers.insert(0, take)
             end_watchers.append(take.keeper.input_gone)
         engine = Engine(live_coach(profile), observers, end_watchers)
         stack.callback(engine.stop)
         engine.open(source)
+        engine.set_taking(take is not None)
         try:
             for report in _reports(engine, reports):
                 if take is not None:

@@ -144,18 +144,19 @@ class Proof(QFrame):
             self._outcomes.put(error)
 
     def _collect(self) -> None:
-        """Show what came since the last look."""
-        for _ in range(
-            _MOST_A_LOOK
-        ):  # results that come faster must not keep the window from everything else
+        """Show what came since the last look; once the run was left, only wait for its end."""
+        shown = 0
+        # Results that come faster than they can be shown must not keep the window from everything else.
+        while shown < _MOST_A_LOOK:
             try:
                 outcome = self._outcomes.get_nowait()
             except queue.Empty:
                 break
-            if isinstance(outcome, Result):
-                self._add(outcome)
-            else:
+            if not isinstance(outcome, Result):
                 self._end(outcome)
+            elif not self._leaving.is_set():
+                self._add(outcome)
+                shown += 1
         if self.is_running:
             self._title.setText(words.proof_running(self._total))
 

@@ -82,6 +82,8 @@ def _explain(error: Exception) -> int:
             _log.info("the system refused", exc_info=error)
             reason = error.strerror or str(error)
             terminal.complain(f"{error.filename}: {reason}" if error.filename else reason)
+            # It may be stdout that refused; what is left in its buffer must not be tried again at the exit.
+            terminal.let_go_of_stdout()
         case _:
             _log.error("a fault in the program", exc_info=error)
             terminal.complain(words.fault_of_ours(f"{type(error).__name__}: {error}"))

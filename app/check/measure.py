@@ -77,6 +77,7 @@ def check_file(
     progress: Callable[[float], None] | None = None,
     *,
     take_s: float = TAKE_S,
+    observe: Callable[[Reading], None] | None = None,
 ) -> FileCheck:
     """Measure a file from its first frame to its last, in bounded memory.
 
@@ -90,6 +91,8 @@ def check_file(
         Called with the share that is done, 0 to 1, a few times a second.
     take_s
         Length of the take to come, for the forecast.
+    observe
+        Called with each reading of the chain in turn, on this thread: for who wants levels over time.
 
     Raises
     ------
@@ -99,7 +102,15 @@ def check_file(
     source = FileSource(path, paced=False)
     source.start()
     try:
-        return _measure(source, path, profile, target or Target(), progress or _unwatched, take_s)
+        return _measure(
+            source,
+            path,
+            profile,
+            target or Target(),
+            progress or _unwatched,
+            take_s,
+            observe or _unobserved,
+        )
     finally:
         source.close()
 
@@ -111,6 +122,7 @@ def _measure(
     target: Target,
     progress: Callable[[float], None],
     take_s: float,
+    observe: Callable[[Reading], None],
 ) -> FileCheck:
     info = source.info
     _let_freed_memory_stay()
@@ -133,12 +145,14 @@ def _measure(
             if reading is not None:
                 untold.append(reading)
                 _sort(reading.clips, clips)
+                observe(reading)
             if sum(each.frames for each in untold) >= _JUDGEMENT_S * info.rate_hz:
                 coach.process(_joined(untold))
                 untold.clear()
             progress(min(1.0, chain.position_frames / claimed_frames))
         untold.append(chain.finish())
         _sort(untold[-1].clips, clips)
+        observe(untold[-1])
     report = coach.process(_joined(untold))
     return FileCheck(
         path=path,
@@ -253,6 +267,10 @@ def blocks_ahead(source: FileSource, frames: int) -> Iterator[Iterator[Block]]:
 
 
 def _unwatched(share: float) -> None:
+    pass
+
+
+def _unobserved(reading: Reading) -> None:
     pass
 
 

@@ -17,6 +17,11 @@ _SUFFIXES = frozenset(
 )
 
 
+def is_sound_name(name: str) -> bool:
+    """Whether a file of this name is taken for sound: by its ending, and no dot before it."""
+    return not name.startswith(".") and Path(name).suffix.lower() in _SUFFIXES
+
+
 def sound_files(path: Path) -> list[Path]:
     """A file as it is named; for a folder, the sound files anywhere in it, sorted.
 
@@ -35,11 +40,7 @@ def sound_files(path: Path) -> list[Path]:
     inside = []
     for folder, folders, files in os.walk(path):
         folders[:] = [name for name in folders if not name.startswith(".")]
-        inside += [
-            Path(folder, name)
-            for name in files
-            if not name.startswith(".") and Path(name).suffix.lower() in _SUFFIXES
-        ]
+        inside += [Path(folder, name) for name in files if is_sound_name(name)]
     if not inside:
         raise SoundFileError(words.nothing_to_check(str(path)))
     return sorted(inside)

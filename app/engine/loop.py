@@ -19,12 +19,15 @@ from app.engine.history import History
 from app.engine.listening import CoachMaker, Listening, SessionMaker
 from app.engine.snapshot import HopReport, InputState, Snapshot
 from app.errors import SwellmarkError
-from app.inputs.source import Source
+from app.inputs.source import Block, Source, SourceInfo
 from app.words import engine as words
 
 Observer: TypeAlias = Callable[[HopReport], None]
 EndWatcher: TypeAlias = Callable[[bool], None]
 """Told that an input is over: True where its file ended, False where it was left or lost."""
+
+Listener: TypeAlias = Callable[[SourceInfo, Block], None]
+"""Handed every block as it came from the input, before it is measured; the samples are not to be changed."""
 
 _READ_S = 0.05
 _FILE_HOPS = 100
@@ -56,6 +59,7 @@ class Engine:
         self._make_coach = make_coach
         self._observers = list(observers)
         self._end_watchers = tuple(end_watchers)
+        self._listeners: list[Listener] = []
         self._commands: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._listening: Listening | None = None
         self._stopping = threading.Event()
@@ -111,6 +115,22 @@ class Engine:
                 self._listening.set_coach(make_coach)
 
         self._commands.put(change)
+
+    def add_listener(self, listener: Listener) -> None:
+        """Hand the samples themselves to somebody too, from the next block on, whichever input is open.
+
+        Called on the analysis thread; it must return within microseconds, and is dropped when it raises.
+        """
+        self._commands.put(lambda: self._listeners.append(listener))
+
+    def remove_listener(self, listener: Listener) -> None:
+        """Stop that. Nothing happens when it was dropped before."""
+
+        def remove() -> None:
+            if listener in self._listeners:
+                self._listeners.remove(listener)
+
+        self._commands.put(remove)
 
     def wait(self, timeout_s: float) -> bool:
         """Wait until everything asked for so far was done; False when it took longer."""
@@ -189,6 +209,7 @@ class Engine:
     def _step(self, listening: Listening) -> None:
         hops = 1 if listening.source.info.live else _FILE_HOPS
         block = listening.source.read(hops * listening.hop_frames, _READ_S)
+        self._hand_out(listening, block)
         for report in listening.take(block):
             self._tell(report)
         if block.ended:
@@ -203,6 +224,15 @@ class Engine:
         listening.source.close()
         for watcher in self._end_watchers:
             watcher(file_ended)
+
+    def _hand_out(self, listening: Listening, block: Block) -> None:
+        for listener in tuple(self._listeners):
+            try:
+                listener(listening.source.info, block)
+            except Exception as error:  # as with observers
+                _log.error("a listener failed and was dropped", exc_info=error)
+                self._listeners.remove(listener)
+                listening.problem = SwellmarkError(words.listener_failed(), repr(error))
 
     def _tell(self, report: HopReport) -> None:
         for observer in tuple(self._observers):

@@ -13,3 +13,8 @@ def analysis_failed() -> str:
 def observer_failed() -> str:
     """Something that keeps watch over the input broke."""
     return _("Writing the take log stopped because of a fault in the program. The meter goes on.")
+
+
+def listener_failed() -> str:
+    """Something that listens to the samples broke: the balance, the playing along."""
+    return _("Listening to your part stopped because of a fault in the program. The meter goes on.")

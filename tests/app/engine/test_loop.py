@@ -186,6 +186,42 @@ def test_a_broken_observer_does_not_end_the_metering():
     assert engine.stop()
 
 
+def test_listeners_are_handed_every_sample_in_order_until_they_are_removed(run):
+    samples = _tone(1.0, channels=2)
+    source = FakeSource(samples)
+    source.drop_at_frame(9_600, 4_800)
+    heard = []
+    engine = run()
+    engine.add_listener(lambda info, block: heard.append((info.rate_hz, block)))
+    engine.open(source)
+    _until(lambda: engine.snapshot.state is InputState.ENDED)
+    assert {rate_hz for rate_hz, _ in heard} == {RATE_HZ}
+    assert sum(block.lost_frames for _, block in heard) == 4_800
+    came = np.concatenate([block.samples for _, block in heard])
+    np.testing.assert_array_equal(came, np.delete(samples, np.s_[9_600:14_400], axis=0))
+
+
+def test_a_listener_leaves_by_itself_or_when_it_breaks_and_the_others_stay(run):
+    def broken(info, block):
+        raise RuntimeError("no")
+
+    left, stays = [], []
+
+    def leaving(info, block):
+        left.append(block)
+
+    engine = run()
+    for listener in (broken, leaving, lambda info, block: stays.append(block)):
+        engine.add_listener(listener)
+    engine.remove_listener(leaving)
+    engine.remove_listener(leaving)
+    engine.open(FakeSource(_tone(0.5)))
+    _until(lambda: engine.snapshot.state is InputState.ENDED)
+    assert sum(block.samples.shape[0] for block in stays) == RATE_HZ // 2
+    assert not left
+    assert "Listening to your part stopped" in engine.snapshot.problem.sentence
+
+
 def test_changing_inputs_while_running_leaves_none_behind(run):
     sources = [FakeSource(_tone(10.0), paced=True) for _ in range(12)]
     engine = run()

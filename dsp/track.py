@@ -9,7 +9,7 @@ import numpy as np
 
 from dsp.chain import Together, in_turn
 from dsp.decibels import power_to_db
-from dsp.excitation import BANDS, Excitation, Pattern
+from dsp.excitation import BANDS, CELLS_PER_S, Excitation, Pattern
 from dsp.hops import HOP_S, HopBuffer, hop_frames
 from dsp.loudness import Loudness
 from dsp.peaks import hop_peaks
@@ -73,9 +73,15 @@ class TrackMeter:
         Columns of the samples.
     together
         How two halves of the work are done: by default one after the other.
+    memory_s
+        How far back the series reach, in whole tenths; None keeps them from the first frame. The integrated
+        loudness, the loudest 3 s and the true peak are of everything in either case.
     """
 
-    def __init__(self, rate_hz: int, channels: int, together: Together = in_turn) -> None:
+    def __init__(
+        self, rate_hz: int, channels: int, together: Together = in_turn, memory_s: float | None = None
+    ) -> None:
+        self._memory_s = memory_s
         self._together = together
         self._rate_hz = rate_hz
         self._channels = channels
@@ -109,8 +115,13 @@ class TrackMeter:
         """What came in up to now, the last instants aside; the stream goes on."""
         self._cells = [np.concatenate((np.empty((0, BANDS), np.float32), *self._cells))]
         self._short_term = [np.concatenate((np.empty(0), *self._short_term))]
+        duration_s = self._frames / self._rate_hz
+        if self._memory_s is not None:
+            duration_s = min(duration_s, self._memory_s)
+            self._cells[0] = self._cells[0][-round(self._memory_s * CELLS_PER_S) :].copy()
+            self._short_term[0] = self._short_term[0][-round(self._memory_s / STEP_S) :].copy()
         return Track(
-            duration_s=self._frames / self._rate_hz,
+            duration_s=duration_s,
             channels=self._channels,
             excitation=self._cells[0],
             short_term_lufs=self._short_term[0],

@@ -109,3 +109,18 @@ def same(one, other):
         np.allclose(value, getattr(other, name), rtol=1e-5, atol=1e-12, equal_nan=True)
         for name, value in ((each.name, getattr(one, each.name)) for each in dataclasses.fields(one))
     )
+
+
+def test_a_memory_keeps_the_newest_of_the_series_and_nothing_else_changes():
+    rng = np.random.default_rng(5)
+    samples = rng.normal(0, 0.1, (20 * RATE_HZ, 1)).astype(np.float32)
+    whole, short = TrackMeter(RATE_HZ, 1), TrackMeter(RATE_HZ, 1, memory_s=8.0)
+    for block in np.split(samples, 40):
+        whole.process(block)
+        short.process(block)
+        short.so_far()
+    all_of_it, newest = whole.so_far(), short.so_far()
+    assert newest.duration_s == 8.0
+    np.testing.assert_array_equal(newest.excitation, all_of_it.excitation[-160:])
+    np.testing.assert_array_equal(newest.short_term_lufs, all_of_it.short_term_lufs[-80:])
+    assert newest.integrated_lufs == all_of_it.integrated_lufs

@@ -74,6 +74,8 @@ class Judgement:
     """The peak that the advice rests on."""
     loud_s: float = 0.0
     """How much loud playing the advice rests on."""
+    gain_moved_db: float | None = None
+    """How far the knob was turned, in the one judgement in which that became clear; None otherwise."""
 
     @property
     def attention(self) -> tuple[int, int]:

@@ -95,6 +95,7 @@ class ChannelCoach:
         self._floor_dbfs = math.nan
         self._take_ticks = 0
         self._knob_moved = False
+        self._moved_db: float | None = None
 
     def process(
         self,
@@ -130,6 +131,7 @@ class ChannelCoach:
             return self._judge_whole(average, peak, playing_threshold_dbfs(noise_floor_dbfs))
         if clips and not average.size:
             self._show_clips(self._threshold_dbfs())
+        self._moved_db = None
         for tick_average, tick_peak in zip(average.tolist(), peak.tolist(), strict=True):
             self._tick(tick_average, tick_peak)
         return self._judgement()
@@ -159,10 +161,12 @@ class ChannelCoach:
         return max(playing_threshold_dbfs(self._floor_dbfs), self._knob.playing_threshold_dbfs)
 
     def _tick(self, average: float, peak: float) -> None:
-        if self._knob.process(average) is not None:
+        moved_db = self._knob.process(average)
+        if moved_db is not None:
             # The evidence belongs to the old setting.
             self._forget()
             self._knob_moved = True
+            self._moved_db = moved_db
         threshold = self._threshold_dbfs()
         playing = average >= threshold
         if playing:
@@ -260,6 +264,7 @@ class ChannelCoach:
             average_playing_dbfs=levels.average_dbfs if levels is not None and enough else None,
             peak_playing_dbfs=levels.peak_dbfs if levels is not None and enough else None,
             loud_s=levels.loud_s if levels is not None else 0.0,
+            gain_moved_db=self._moved_db,
         )
 
 

@@ -17,6 +17,8 @@ class EventKind(StrEnum):
     INPUT_BACK = "input_back"
     BAD_SAMPLES = "bad_samples"
     VERDICT = "verdict"
+    GAIN_MOVED = "gain_moved"
+    """The knob was turned: the coach heard noise and playing shift together, and began afresh."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,3 +38,5 @@ class Event:
     peak_dbfs: float | None = None
     detail: str = ""
     """The verdict's key for VERDICT; the clip kind for clips; otherwise nothing."""
+    change_db: float | None = None
+    """How far the gain moved, positive when it went up; only for GAIN_MOVED."""

@@ -184,6 +184,7 @@ class Listening:
                     detail=report.worst.verdict.value,
                 )
             )
+        events += self._gain_events(reading, report)
         self._guide(reading)
         self._look_ahead(report)
         self._remember(reading)
@@ -226,6 +227,19 @@ class Listening:
                 )
             )
         return events
+
+    def _gain_events(self, reading: Reading, report: CoachReport) -> list[Event]:
+        # A report that was only carried on, because nothing came, tells nothing new.
+        if not reading.hops:
+            return []
+        end_frame = reading.start_frame + reading.frames
+        return [
+            self._event(
+                EventKind.GAIN_MOVED, end_frame, channel=channel + 1, change_db=judgement.gain_moved_db
+            )
+            for channel, judgement in enumerate(report.channels)
+            if judgement.gain_moved_db is not None
+        ]
 
     def _remember(self, reading: Reading) -> None:
         first_hop = self._next_hop
@@ -274,5 +288,6 @@ class Listening:
         frames: int | None = None,
         peak_dbfs: float | None = None,
         detail: str = "",
+        change_db: float | None = None,
     ) -> Event:
-        return Event(kind, frame, frame / self._info.rate_hz, channel, frames, peak_dbfs, detail)
+        return Event(kind, frame, frame / self._info.rate_hz, channel, frames, peak_dbfs, detail, change_db)

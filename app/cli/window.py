@@ -23,10 +23,12 @@ from app.log.keeper import TakeKeeper
 from app.log.records import TakeDetail, TakeRow
 from app.log.store import Store
 from app.log.writer import LogWriter
+from app.window.language import speak_as_the_desktop
 from app.window.main import run
 from app.window.services import InputChoice, PartChoice, Services
 from app.words import cli as words
 from app.words import inputs as input_words
+from app.words import parts as part_words
 from app.words import player as player_words
 
 _TAKES_SHOWN = 500
@@ -40,6 +42,7 @@ def open_window(spec: str | None) -> int:
     app.errors.SwellmarkError
         For an input that makes no sense, or a part profile that is wrong, before any window opens.
     """
+    speak_as_the_desktop()
     if spec is not None:
         parse_spec(spec)
     if not _has_screen():
@@ -63,7 +66,7 @@ def open_window(spec: str | None) -> int:
                 close_log=partial(_close_log, log),
                 make_session=lambda part: partial(GuidedSession, parts.get(part, parts["other"]), target),
                 part_of_input=_played_part,
-                parts=[PartChoice(part.key, part.name) for part in parts.values()],
+                parts=[PartChoice(part.key, part_words.part_name(part.name)) for part in parts.values()],
                 choose_part=desk.choose_part,
                 log_problem=lambda: log.problem,
                 log_notice=lambda: log.notice,

@@ -79,7 +79,9 @@ def find_part(name: str, parts: Mapping[str, PartProfile] | None = None) -> Part
     known = shipped_parts() if parts is None else parts
     wanted = _plain(name)
     spellings = [
-        (spelling, part) for part in known.values() for spelling in (_plain(part.key), _plain(part.name))
+        (_plain(spelling), part)
+        for part in known.values()
+        for spelling in (part.key, part.name, words.part_name(part.name))
     ]
     for spelling, part in spellings:
         if spelling == wanted:
@@ -87,7 +89,7 @@ def find_part(name: str, parts: Mapping[str, PartProfile] | None = None) -> Part
     begun = {part.key: part for spelling, part in spellings if wanted and spelling.startswith(wanted)}
     if len(begun) == 1:
         return begun.popitem()[1]
-    raise UsageError(words.unknown_part(name, [part.name for part in known.values()]))
+    raise UsageError(words.unknown_part(name, [words.part_name(part.name) for part in known.values()]))
 
 
 def _plain(name: str) -> str:

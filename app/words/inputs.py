@@ -12,7 +12,7 @@ HOW_TO_WRITE = "device:NAME[:CHANNELS], file:PATH, player[:PART[:GAIN_DB]]"
 
 def rate(rate_hz: float) -> str:
     """A sample rate as it is printed on gear: ``44.1 kHz``."""
-    return f"{rate_hz / 1000:g} kHz"
+    return f"{numbers.plain(rate_hz / 1000)} kHz"
 
 
 def channels_chosen(channels: Sequence[int]) -> str:
@@ -136,7 +136,12 @@ def file_odd_rate(path: str, rate_hz: int, lowest_hz: int, highest_hz: int) -> s
     """Say that the file has, or claims, a rate at which nothing can be measured."""
     return _(
         "{path}: its sample rate is given as {rate_hz} Hz; {lowest} to {highest} kHz can be measured."
-    ).format(path=path, rate_hz=rate_hz, lowest=f"{lowest_hz / 1000:g}", highest=f"{highest_hz / 1000:g}")
+    ).format(
+        path=path,
+        rate_hz=rate_hz,
+        lowest=numbers.plain(lowest_hz / 1000),
+        highest=numbers.plain(highest_hz / 1000),
+    )
 
 
 def file_damaged_at(path: str, t_s: float) -> str:
@@ -179,9 +184,9 @@ def portaudio_failed() -> str:
 def sound_system_hangs(limit_s: float) -> str:
     """Say that the driver does not answer."""
     return _(
-        "The sound system has not answered for {limit:g} seconds; unplug the interface and plug it in again, "
+        "The sound system has not answered for {limit} seconds; unplug the interface and plug it in again, "
         "or start the program again."
-    ).format(limit=limit_s)
+    ).format(limit=numbers.plain(limit_s))
 
 
 def sound_system_closed() -> str:

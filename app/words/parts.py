@@ -1,10 +1,21 @@
-"""What goes wrong with part profiles, in a sentence each."""
+"""Part profiles: their texts in the user's language, and what goes wrong with them, in a sentence each."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
 from app.words._catalogue import _
+from app.words.numbers import plain
+
+
+def part_name(name: str) -> str:
+    """The name of a part in the user's language; of one the user added, as it was written."""
+    return _(name)
+
+
+def part_hint(hint: str) -> str:
+    """A hint from the trade, likewise."""
+    return _(hint)
 
 
 def unknown_part(name: str, known: Iterable[str]) -> str:
@@ -55,7 +66,7 @@ def expected_rules() -> str:
 
 def expected_range(low_db: float, high_db: float) -> str:
     """What a figure in decibels may be."""
-    return _("a number of decibels from {low:g} to {high:g}").format(low=low_db, high=high_db)
+    return _("a number of decibels from {low} to {high}").format(low=plain(low_db), high=plain(high_db))
 
 
 def expected_text() -> str:

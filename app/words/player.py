@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from app.words._catalogue import _
-from app.words.numbers import decibels
+from app.words.numbers import decibels, plain
 
 
 def part_name(part: str) -> str:
@@ -34,7 +34,7 @@ def note(*, hum_hz: float | None, overload: bool) -> str:
     """What is wrong with the player's equipment, on purpose; empty when nothing is."""
     faults = []
     if hum_hz is not None:
-        faults.append(_("hums at {hz} Hz").format(hz=f"{hum_hz:g}"))
+        faults.append(_("hums at {hz} Hz").format(hz=plain(hum_hz)))
     if overload:
         faults.append(_("preamp overloads early"))
     return ", ".join(faults)
@@ -66,13 +66,13 @@ def bad_rate(rate_hz: int, lowest_hz: int, highest_hz: int) -> str:
 
 def bad_speed(speed: float) -> str:
     """Time does not run that way."""
-    return _("The player's speed must be above 0 (1 = as in life), not {speed}.").format(speed=f"{speed:g}")
+    return _("The player's speed must be above 0 (1 = as in life), not {speed}.").format(speed=plain(speed))
 
 
 def bad_hum(hum_hz: float) -> str:
     """No mains hums there."""
     return _("The player's hum must lie between 10 and 400 Hz (50 or 60 as a rule), not at {hz} Hz.").format(
-        hz=f"{hum_hz:g}"
+        hz=plain(hum_hz)
     )
 
 

@@ -19,7 +19,7 @@ from app.cli import terminal
 from app.errors import SwellmarkError
 from app.words import cli as words
 
-_COMMANDS = ("inputs", "watch", "check", "balance", "takes", "conform")
+_COMMANDS = ("inputs", "watch", "check", "folder", "balance", "takes", "conform")
 """In the order of the job; module and command share the name."""
 
 DONE, ACT, WRONG = 0, 1, 2

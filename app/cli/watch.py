@@ -7,11 +7,9 @@ second of sound, and prints.
 from __future__ import annotations
 
 import queue
-import signal
 import sys
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
-from types import FrameType
+from contextlib import ExitStack
 from typing import Any, Protocol
 
 import click
@@ -20,6 +18,7 @@ from app.cli import terminal
 from app.cli.limited import Limited
 from app.cli.main import ACT, DONE, WRONG
 from app.cli.options import Seconds, explain_option, json_option, live_coach, part_option, the_part
+from app.cli.signals import signals_end_it
 from app.cli.takelog import TakeLog
 from app.cli.tally import Tally
 from app.coach.judgement import Verdict
@@ -65,7 +64,7 @@ def watch(
     end_watchers: list[EndWatcher] = []
     with ExitStack() as stack:
         stack.enter_context(terminal.stderr_of_our_own())
-        stack.enter_context(_signals_end_it())
+        stack.enter_context(signals_end_it())
         take = None if take_name is None else stack.enter_context(TakeLog(take_name, profile))
         if take is not None:
             observers.insert(0, take)
@@ -114,30 +113,6 @@ def _reports(engine: Engine, reports: queue.SimpleQueue[HopReport]) -> Iterator[
             if over:
                 return
         yield report
-
-
-@contextmanager
-def _signals_end_it() -> Iterator[None]:
-    """Let a terminal that closes, or a service that is stopped, end the take as Ctrl+C does.
-
-    Ending takes seconds at the most, and what ends is not hurried: a second signal could cost the take.
-    """
-    before: dict[int, Any] = {}
-
-    def interrupt(_number: int, _frame: FrameType | None) -> None:
-        for number in before:
-            signal.signal(number, signal.SIG_IGN)
-        raise KeyboardInterrupt
-
-    for name in ("SIGINT", "SIGTERM", "SIGHUP"):  # Windows lacks the last
-        number = getattr(signal, name, None)
-        if number is not None and signal.getsignal(number) is not signal.SIG_IGN:  # as nohup wants it
-            before[number] = signal.signal(number, interrupt)
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
 
 
 def _tell(event: Event, report: HopReport) -> None:

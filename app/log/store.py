@@ -194,6 +194,11 @@ class Store:
             trace=LevelTrace(*traces[0]) if traces else LevelTrace(),
         )
 
+    def find(self, uid: str) -> int | None:
+        """The number of the take with this uid, also where it was deleted; None where there never was one."""
+        rows = self._read("SELECT number FROM take WHERE uid = ?", uid)
+        return int(rows[0][0]) if rows else None
+
     def look_for_damage(self) -> None:
         """Read everything once, which takes a while, so that damage is found before it is met."""
         verdict = self._read("PRAGMA quick_check(1)")

@@ -2,6 +2,14 @@
 
 Each function is a job for :meth:`app.log.writer.LogWriter.edit`, or is called inside
 :meth:`app.log.store.Store.writing` by whoever has a store of their own.
+
+A window calls none of these, but the methods of :class:`app.log.book.TakeBook`, which reads too::
+
+    book = TakeBook(writer)  # the LogWriter of the program; never a second one for the same log
+    book.rename(12, "Second verse")  # from the window's thread: returns at once
+    book.delete([12, 13])  # book.restore([12, 13]) undoes it for KEEP_DELETED_DAYS
+    if book.revision != seen:  # polled; changes once something was written
+        rows = book.takes(200, offset, search="bass")  # on a worker thread: takes milliseconds
 """
 
 from __future__ import annotations

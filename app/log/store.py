@@ -101,9 +101,10 @@ class Store:
 
     # Reading
 
-    def count(self) -> int:
-        """How many takes there are."""
-        return int(self._read(f"SELECT count(*) FROM take WHERE {_THERE}")[0][0])  # noqa: S608 - a constant
+    def count(self, *, search: str = "", session: int | None = None, kept_only: bool = False) -> int:
+        """How many takes there are; the parameters are those of :meth:`list_takes`."""
+        where, values = _conditions(search, session, kept_only=kept_only)
+        return int(self._read(f"SELECT count(*) FROM take WHERE {where}", *values)[0][0])  # noqa: S608 - constants
 
     def list_takes(
         self,
@@ -125,27 +126,18 @@ class Store:
         kept_only
             Only takes that were marked.
         """
-        conditions = [_THERE]
-        values: list[object] = []
-        for word in search.split():
-            conditions.append(
-                "instr(folded(name || char(10) || part || char(10) || notes || char(10) || input_name"
-                " || char(10) || coalesce((SELECT s.name FROM session s WHERE s.number = take.session),"
-                " '')), ?)"
-            )
-            values.append(word.casefold())
-        if session is not None:
-            conditions.append("session = ?")
-            values.append(session)
-        if kept_only:
-            conditions.append("kept")
-        where = " AND ".join(conditions)
+        where, values = _conditions(search, session, kept_only=kept_only)
         rows = self._read(
             f"SELECT {_ROW} FROM take WHERE {where} ORDER BY number DESC LIMIT ? OFFSET ?",  # noqa: S608 - constants
             *values,
             limit,
             offset,
         )
+        return [_take_row(row) for row in rows]
+
+    def deleted_takes(self) -> list[TakeRow]:
+        """Takes that were deleted and can still be brought back, from the newest to the oldest."""
+        rows = self._read(f"SELECT {_ROW} FROM take WHERE NOT {_THERE} ORDER BY number DESC")  # noqa: S608 - constants
         return [_take_row(row) for row in rows]
 
     def sessions(self) -> list[SessionRow]:
@@ -301,6 +293,25 @@ class Store:
             yield
         except (sqlite3.Error, OSError) as error:
             raise LogError(words.log_cannot_be_opened(str(self.path), str(error)), repr(error)) from error
+
+
+def _conditions(search: str, session: int | None, *, kept_only: bool) -> tuple[str, list[object]]:
+    """What a list is narrowed to, as SQL with its values."""
+    conditions = [_THERE]
+    values: list[object] = []
+    for word in search.split():
+        conditions.append(
+            "instr(folded(name || char(10) || part || char(10) || notes || char(10) || input_name"
+            " || char(10) || coalesce((SELECT s.name FROM session s WHERE s.number = take.session),"
+            " '')), ?)"
+        )
+        values.append(word.casefold())
+    if session is not None:
+        conditions.append("session = ?")
+        values.append(session)
+    if kept_only:
+        conditions.append("kept")
+    return " AND ".join(conditions), values
 
 
 _STATES = {state.value: state for state in TakeState}

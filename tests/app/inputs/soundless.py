@@ -24,6 +24,7 @@ class Device:
     rates: tuple[float, ...] = ()
     """Others that it works at."""
     only_all_channels: bool = False
+    outputs: int = 0
 
 
 class InputStream:
@@ -70,6 +71,47 @@ class InputStream:
         self.arguments["finished_callback"]()
 
 
+class CallbackStop(Exception):
+    """What a callback raises when it has nothing more to play."""
+
+
+class OutputStream:
+    """A stream that plays when the test asks for it: :meth:`play` is the driver's thread."""
+
+    def __init__(self, sd: SoundDevice, **arguments: Any) -> None:
+        self.sd, self.arguments = sd, arguments
+        sd.called("open")
+        if sd.taken:
+            raise PortAudioError("Error opening OutputStream: Device unavailable [PaErrorCode -9985]", -9985)
+        self.samplerate, self.latency = arguments["samplerate"], arguments["latency"] + 0.005
+        self.channels = arguments["channels"]
+        self.active = self.closed = False
+        sd.streams.append(self)
+
+    def start(self) -> None:
+        self.sd.called("start")
+        self.active = True
+
+    def abort(self) -> None:
+        self.sd.called("abort")
+        self.active = False
+
+    def close(self) -> None:
+        self.sd.called("close")
+        self.closed = True
+
+    def play(self, frames: int) -> np.ndarray:
+        """Have the callback fill a block; what it left is not touched when it ends the stream."""
+        out = np.full((frames, self.channels), np.nan, np.float32)
+        if self.active:
+            try:
+                self.arguments["callback"](out, frames, None, SimpleNamespace(output_underflow=False))
+            except CallbackStop:
+                self.active = False
+                self.arguments["finished_callback"]()
+        return out
+
+
 @dataclass
 class SoundDevice:
     """The module."""
@@ -79,6 +121,8 @@ class SoundDevice:
     taken: bool = False
     on_call: Callable[[str], None] = lambda what: None
     PortAudioError = PortAudioError
+    CallbackStop = CallbackStop
+    default_output: str = ""
 
     def __post_init__(self) -> None:
         self.list: list[Device] = []
@@ -106,6 +150,9 @@ class SoundDevice:
     def InputStream(self, **arguments: Any) -> InputStream:
         return InputStream(self, **arguments)
 
+    def OutputStream(self, **arguments: Any) -> OutputStream:
+        return OutputStream(self, **arguments)
+
     def WasapiSettings(self, *, auto_convert: bool) -> Any:
         return SimpleNamespace(auto_convert=auto_convert)
 
@@ -118,9 +165,9 @@ class SoundDevice:
 
     def query_devices(self, device: int | None = None, kind: str | None = None) -> Any:
         self.called("query")
-        if kind == "input":
+        if kind is not None:
             for info in self._infos():
-                if info["name"] == self.default:
+                if info["name"] == (self.default if kind == "input" else self.default_output):
                     return info
             raise PortAudioError("Error querying device -1", -1)
         return self._infos() if device is None else self._infos()[device]
@@ -133,6 +180,7 @@ class SoundDevice:
                 "name": device.name,
                 "hostapi": host_apis.index(device.host_api),
                 "max_input_channels": device.inputs,
+                "max_output_channels": device.outputs,
                 "default_samplerate": device.rate_hz,
                 "default_high_input_latency": 0.035,
             }

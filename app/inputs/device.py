@@ -211,6 +211,7 @@ def _describe(device: DeviceInfo, picks: tuple[int, ...], capture: Capture) -> S
         live=True,
         channel_names=tuple(words.channel_name(pick) for pick in picks),
         note=" ".join(notes),
+        latency_s=capture.latency_s,
     )
 
 

@@ -35,6 +35,8 @@ class SourceInfo:
     channel_names: tuple[str, ...] = ()
     note: str = ""
     """What a user should know about this input ("resampled by the system"), or nothing."""
+    latency_s: float | None = None
+    """What the driver reports of a device; None for anything else."""
 
 
 @dataclass(frozen=True, slots=True)

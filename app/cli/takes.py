@@ -17,6 +17,7 @@ from app.errors import UsageError
 from app.log.document import row_document, take_document
 from app.log.export import check_ending
 from app.log.export import export as export_takes
+from app.log.grouping import grouped
 from app.log.listing import event_texts, marks_of, remarks
 from app.log.marks import marked_copy
 from app.log.records import TakeDetail, TakeRow, TakeState
@@ -181,8 +182,9 @@ def _print_events(console: Console, take: TakeDetail) -> None:
     happened.add_column(words.place_heading(), justify="right")
     happened.add_column(words.channel_heading(), justify="right")
     happened.add_column(words.event_heading())
-    for event in take.events[:_MOST_EVENTS_LISTED]:
+    lines = grouped(take.events, take.row.rate_hz)
+    for event in lines[:_MOST_EVENTS_LISTED]:
         happened.add_row(*map(Text, event_texts(event, take.row)))
     console.print(happened)
-    if len(take.events) > _MOST_EVENTS_LISTED:
-        console.print(words.more_events(len(take.events) - _MOST_EVENTS_LISTED), markup=False)
+    if len(lines) > _MOST_EVENTS_LISTED:
+        console.print(words.more_events(len(lines) - _MOST_EVENTS_LISTED), markup=False)

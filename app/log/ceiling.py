@@ -1,4 +1,7 @@
-"""Peaks over the ceiling that did not clip: how close a take came, and where."""
+"""Peaks over the ceiling that did not clip: how close a take came, and where.
+
+Whoever plays too loud does so note after note: the notes of a passage are one event with a count.
+"""
 
 from __future__ import annotations
 
@@ -9,18 +12,46 @@ from dataclasses import dataclass
 from app.engine.events import EventKind
 from app.log.records import TakeEvent
 
-JOIN_S = 0.5
-"""Peaks no further apart than this are one event: the notes of a loud bar."""
+APART_S = 0.1
+"""Peaks further apart than this are counted one by one."""
 
-LONGEST_S = 5.0
-"""What goes on for longer becomes several events, so that a program that is killed loses little."""
+JOIN_S = 2.0
+"""Peaks no further apart than this are one event: a passage."""
+
+LONGEST_S = 30.0
+"""A passage that goes on for longer becomes several events, so that the places still mean something."""
 
 
 @dataclass(slots=True)
-class _Run:
+class _Stretch:
     first_frame: int
-    last_frame: int
+    end_frame: int
     peak_dbfs: float
+    count: int = 1
+
+    def take_in(self, other: _Stretch) -> None:
+        self.end_frame = other.end_frame
+        self.peak_dbfs = max(self.peak_dbfs, other.peak_dbfs)
+        self.count += other.count
+
+
+@dataclass(slots=True)
+class _Channel:
+    number: int
+    peak: _Stretch | None = None
+    """Hops over the ceiling, one after the other."""
+    passage: _Stretch | None = None
+    """Peaks that are over, and belong together."""
+    clipped_until: float = -math.inf
+
+    @property
+    def idle(self) -> bool:
+        return self.peak is None and self.passage is None
+
+    @property
+    def counts(self) -> bool:
+        """Whether the peak under way is one to note: a clip speaks for itself."""
+        return self.peak is not None and self.clipped_until <= self.peak.first_frame
 
 
 class CeilingWatch:
@@ -37,46 +68,90 @@ class CeilingWatch:
     def __init__(self, channels: int, rate_hz: int, hop_frames: int, ceiling_dbfs: float) -> None:
         self._ceiling_dbfs = ceiling_dbfs
         self._hop_frames = hop_frames
+        self._apart_frames = APART_S * rate_hz
         self._join_frames = JOIN_S * rate_hz
         self._longest_frames = LONGEST_S * rate_hz
-        self._runs: list[_Run | None] = [None] * channels
-        self._clipped_until = [-math.inf] * channels
+        self._channels = [_Channel(index + 1) for index in range(channels)]
 
     def note_clip(self, channel: int, end_frame: int) -> None:
-        """A clip speaks for itself: no event is made of the peaks around it."""
-        self._clipped_until[channel] = max(self._clipped_until[channel], end_frame)
+        """A clip speaks for itself: the peak that it is part of is not noted."""
+        state = self._channels[channel]
+        state.clipped_until = max(state.clipped_until, end_frame)
 
     def add(self, frame: int, peaks_dbfs: Sequence[float]) -> list[TakeEvent]:
         """Take in a hop that begins at ``frame``; returns the events that are over now."""
         over: list[TakeEvent] = []
-        for channel, peak_dbfs in enumerate(peaks_dbfs):
-            run = self._runs[channel]
+        for channel, peak_dbfs in zip(self._channels, peaks_dbfs, strict=True):
             if peak_dbfs > self._ceiling_dbfs:
-                if run is None:
-                    self._runs[channel] = _Run(frame, frame + self._hop_frames, peak_dbfs)
-                else:
-                    run.last_frame = frame + self._hop_frames
-                    run.peak_dbfs = max(run.peak_dbfs, peak_dbfs)
-                    if run.last_frame - run.first_frame >= self._longest_frames:
-                        over += self._finish(channel, run)
-            elif run is not None and frame - run.last_frame > self._join_frames:
-                over += self._finish(channel, run)
+                self._extend(channel, frame, peak_dbfs, over)
+            elif not channel.idle:
+                self._rest(channel, frame, over)
         return over
+
+    def under_way(self) -> list[TakeEvent]:
+        """The events that may still grow, as they stand."""
+        found = []
+        for channel in self._channels:
+            parts = [channel.passage, channel.peak if channel.counts else None]
+            found += [self._event(channel, part) for part in parts if part is not None]
+        return found
 
     def finish(self) -> list[TakeEvent]:
         """End of the take: the events that were still going on."""
-        return [
-            event
-            for channel, run in enumerate(self._runs)
-            if run is not None
-            for event in self._finish(channel, run)
-        ]
+        over: list[TakeEvent] = []
+        for channel in self._channels:
+            self._end_peak(channel, over)
+            self._end_passage(channel, over)
+        return over
 
-    def _finish(self, channel: int, run: _Run) -> list[TakeEvent]:
-        self._runs[channel] = None
-        if self._clipped_until[channel] > run.first_frame:
-            return []
-        frames = run.last_frame - run.first_frame
-        return [
-            TakeEvent(EventKind.OVER_CEILING, run.first_frame, channel + 1, frames, round(run.peak_dbfs, 4))
-        ]
+    def _extend(self, channel: _Channel, frame: int, peak_dbfs: float, over: list[TakeEvent]) -> None:
+        hop = _Stretch(frame, frame + self._hop_frames, peak_dbfs, 0)
+        if channel.peak is not None and frame - channel.peak.end_frame > self._apart_frames:
+            self._end_peak(channel, over)
+        if channel.peak is None:
+            hop.count = 1
+            channel.peak = hop
+        else:
+            channel.peak.take_in(hop)
+        if channel.peak.end_frame - channel.peak.first_frame >= self._longest_frames:
+            self._end_peak(channel, over)
+            self._end_passage(channel, over)
+
+    def _rest(self, channel: _Channel, frame: int, over: list[TakeEvent]) -> None:
+        if channel.peak is not None:
+            if frame - channel.peak.end_frame > self._apart_frames:
+                self._end_peak(channel, over)
+        elif channel.passage is not None and frame - channel.passage.end_frame > self._join_frames:
+            self._end_passage(channel, over)
+
+    def _end_peak(self, channel: _Channel, over: list[TakeEvent]) -> None:
+        counts, peak = channel.counts, channel.peak
+        channel.peak = None
+        if peak is None or not counts:
+            return
+        passage = channel.passage
+        if (
+            passage is not None
+            and peak.first_frame - passage.end_frame <= self._join_frames
+            and peak.end_frame - passage.first_frame <= self._longest_frames
+        ):
+            passage.take_in(peak)
+            return
+        self._end_passage(channel, over)
+        channel.passage = peak
+
+    def _end_passage(self, channel: _Channel, over: list[TakeEvent]) -> None:
+        if channel.passage is not None:
+            over.append(self._event(channel, channel.passage))
+            channel.passage = None
+
+    def _event(self, channel: _Channel, stretch: _Stretch) -> TakeEvent:
+        return TakeEvent(
+            EventKind.OVER_CEILING,
+            stretch.first_frame,
+            channel.number,
+            stretch.end_frame - stretch.first_frame,
+            round(stretch.peak_dbfs, 4),
+            count=stretch.count,
+            over_db=round(stretch.peak_dbfs - self._ceiling_dbfs, 4),
+        )

@@ -17,6 +17,7 @@ _KEYS = {
     "channel": "take, position",
     "event": "take, seq",
     "trace": "take",
+    "evidence": "file",
 }
 """Each table with its primary key, parents first."""
 
@@ -97,7 +98,7 @@ def _recover(aside: Path, fresh: sqlite3.Connection) -> int:
             for order in (key, ", ".join(f"{column} DESC" for column in keys)):
                 _copy(damaged, fresh, table, order)
         # What belonged to a take that is gone has nowhere to be; a take whose session is gone gets another.
-        for table in ("channel", "event", "trace"):
+        for table in ("channel", "event", "trace", "evidence"):
             fresh.execute(f"DELETE FROM {table} WHERE take NOT IN (SELECT number FROM take)")  # noqa: S608 - constants
         fresh.execute("UPDATE take SET session = NULL WHERE session NOT IN (SELECT number FROM session)")
         for statement in schema.GROUP_INTO_SESSIONS:

@@ -24,6 +24,11 @@ def event_texts(event: TakeEvent, row: TakeRow) -> tuple[str, str, str]:
         length_ms=None if frames is None else f"{frames / row.rate_hz * 1000:.2f}",
         peak=None if event.peak_dbfs is None else decibels(event.peak_dbfs),
         verdict=advice.verdict_name(event.detail) if event.kind == EventKind.VERDICT else None,
+        count=event.count,
+        length_s=None if frames is None else decibels(frames / row.rate_hz),
+        over=None if event.over_db is None else decibels(event.over_db),
+        change=None if event.change_db is None else decibels(abs(event.change_db), 0),
+        upward=(event.change_db or 0.0) > 0.0,
     )
     t_s = event.frame / row.rate_hz
     place = clock(t_s, 3)

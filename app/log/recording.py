@@ -171,6 +171,7 @@ class Recording:
                 for figures in zip(self._peak, self._average_max, self._noise_floor, self._clips, strict=True)
             ),
             events=tuple(self._events),
+            under_way=tuple(self._ceiling.under_way()),
             trace=self._trace.view() if with_trace else None,
             final=final,
             metre=self._metre,
@@ -225,7 +226,16 @@ class Recording:
             if inside is not None:
                 frame, frames = inside
                 self._events.append(
-                    TakeEvent(event.kind, frame, event.channel, frames, event.peak_dbfs, event.detail)
+                    TakeEvent(
+                        event.kind,
+                        frame,
+                        event.channel,
+                        frames,
+                        event.peak_dbfs,
+                        event.detail,
+                        over_db=_over_full_scale_db(event),
+                        change_db=event.change_db,
+                    )
                 )
         return len(self._events) > before
 
@@ -234,6 +244,12 @@ class Recording:
         start = max(frame, self._start_frame)
         end = min(frame + frames, self.end_frame)
         return (start - self._start_frame, end - start) if end > start else None
+
+
+def _over_full_scale_db(event: Event) -> float | None:
+    """How far a clip went over full scale; a converter cuts off there, and only numbers with room tell."""
+    over = event.kind in _CLIPS and event.peak_dbfs is not None and event.peak_dbfs > 0.0
+    return event.peak_dbfs if over else None
 
 
 def _same_input(one: SourceInfo, other: SourceInfo) -> bool:

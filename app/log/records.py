@@ -100,6 +100,12 @@ class TakeEvent:
     """How long it lasted."""
     peak_dbfs: float | None = None
     detail: str = ""
+    count: int = 1
+    """How many of its kind it stands for: the peaks of a passage, the clips of a line in a list."""
+    over_db: float | None = None
+    """How far over the ceiling it went, or of a clip over full scale; None where that cannot be known."""
+    change_db: float | None = None
+    """How far the gain moved, positive when it went up."""
 
 
 SILENT_CDB = -32768
@@ -140,7 +146,7 @@ class TakeDetail:
     row: TakeRow
     per_channel: tuple[ChannelFigures, ...] = ()
     events: tuple[TakeEvent, ...] = ()
-    """In the order of their place in the take."""
+    """In the order of their place in the take, every clip by itself: see :func:`app.log.grouping.grouped`."""
     trace: LevelTrace = field(default_factory=LevelTrace)
 
 
@@ -164,6 +170,8 @@ class TakeUpdate:
     verdict: Verdict | None
     per_channel: tuple[ChannelFigures, ...]
     events: tuple[TakeEvent, ...] = ()
+    under_way: tuple[TakeEvent, ...] = ()
+    """Events that may still grow, as they stand: the next update replaces them."""
     trace: LevelTrace | None = None
     """None where it has not changed since the last update."""
     final: bool = False

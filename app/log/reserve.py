@@ -18,6 +18,17 @@ _ROOM_NEEDED = 8 * RESERVE_BYTES
 """A disk with less than this has no room to keep any free."""
 
 
+FULL_BYTES = 64 << 10
+"""With less free than this, a write that failed for no better reason failed for want of room."""
+
+
+def is_full(folder: Path) -> bool:
+    """Whether the disk has next to no room; False when that cannot be told."""
+    with contextlib.suppress(OSError):
+        return shutil.disk_usage(folder).free < FULL_BYTES
+    return False
+
+
 class Reserve:
     """The reserve of one log; several programs with the same log share it."""
 

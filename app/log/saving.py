@@ -100,13 +100,28 @@ def add_session(store: Store, name: str, started_us: int, utc_offset_s: int) -> 
     return number
 
 
-def save_events(store: Store, number: int, first_seq: int, events: Sequence[TakeEvent]) -> None:
-    """Write events of a take, counted from ``first_seq``. Inside a transaction."""
+def save_events(
+    store: Store,
+    number: int,
+    first_seq: int,
+    events: Sequence[TakeEvent],
+    under_way: Sequence[TakeEvent] = (),
+) -> None:
+    """Write events of a take, counted from ``first_seq``. Inside a transaction.
+
+    Those under way are numbered downwards from -1, and those of the last time are replaced: should the
+    program be killed, they stand in the log as they were.
+    """
+    store.change("DELETE FROM event WHERE take = ? AND seq < 0", number)
+    numbered = [*enumerate(events, first_seq), *((-seq, e) for seq, e in enumerate(under_way, 1))]
     store.change_many(
-        "INSERT OR IGNORE INTO event (take, seq, kind, frame, channel, frames, peak_dbfs, detail)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT OR IGNORE INTO event (take, seq, kind, frame, channel, frames, peak_dbfs, detail, count,"
+        " over_db, change_db) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         [
-            (number, seq, str(e.kind), e.frame, e.channel, e.frames, e.peak_dbfs, e.detail)
-            for seq, e in enumerate(events, first_seq)
+            (
+                *(number, seq, str(e.kind), e.frame, e.channel, e.frames, e.peak_dbfs, e.detail),
+                *(e.count, e.over_db, e.change_db),
+            )
+            for seq, e in numbered
         ],
     )

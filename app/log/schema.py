@@ -110,6 +110,20 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "ALTER TABLE take ADD COLUMN beats_per_bar INTEGER",
         "ALTER TABLE take ADD COLUMN count_in_s REAL",
     ),
+    (
+        "ALTER TABLE event ADD COLUMN count INTEGER NOT NULL DEFAULT 1",
+        "ALTER TABLE event ADD COLUMN over_db REAL",
+        "ALTER TABLE event ADD COLUMN change_db REAL",
+        # Sound files beside the log, kept only where somebody asked for it.
+        """CREATE TABLE evidence (
+            file TEXT PRIMARY KEY,
+            take INTEGER NOT NULL REFERENCES take ON DELETE CASCADE,
+            start_frame INTEGER NOT NULL,
+            frames INTEGER NOT NULL,
+            channels TEXT NOT NULL
+        ) WITHOUT ROWID""",
+        "CREATE INDEX evidence_take ON evidence (take)",
+    ),
 )
 
 

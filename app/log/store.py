@@ -174,8 +174,8 @@ class Store:
                 number,
             )
             events = self._rows(
-                "SELECT kind, frame, channel, frames, peak_dbfs, detail FROM event WHERE take = ?"
-                " ORDER BY frame, seq",
+                "SELECT kind, frame, channel, frames, peak_dbfs, detail, count, over_db, change_db"
+                " FROM event WHERE take = ? ORDER BY frame, seq",
                 number,
             )
             traces = self._rows("SELECT point_s, points FROM trace WHERE take = ?", number)

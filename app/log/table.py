@@ -42,6 +42,9 @@ COLUMNS = (
     "bar",
     "beat",
     "frames",
+    "count",
+    "over_db",
+    "change_db",
     "detail",
 )
 

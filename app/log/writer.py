@@ -21,7 +21,7 @@ from app.log.damage import is_damage, set_aside
 from app.log.edit import Edit, purge
 from app.log.owner import Owner
 from app.log.records import TakeEvent, TakeUpdate
-from app.log.reserve import Reserve
+from app.log.reserve import Reserve, is_full
 from app.log.saving import save_events, save_take
 from app.log.store import Store, log_path
 from app.words import log as words
@@ -209,7 +209,7 @@ class LogWriter:
             try:
                 self._write()
             except LogError as error:
-                if not (_is_full(error) and self._reserve.give_up()):
+                if not (_is_full(error, self.path) and self._reserve.give_up()):
                     raise
                 self._close_store()
                 self._write()
@@ -270,7 +270,7 @@ class LogWriter:
             for take in dirty:
                 update = replace(take.update, trace=None) if take.trace_written else take.update
                 number = save_take(store, update, take.number, self._owner.token)
-                save_events(store, number, take.written, take.events[take.written :])
+                save_events(store, number, take.written, take.events[take.written :], update.under_way)
                 numbers.append(number)
         for take, number in zip(dirty, numbers, strict=True):
             take.number = self._numbers[take.update.uid] = number
@@ -322,7 +322,7 @@ class LogWriter:
         cause = error.__cause__
         code = getattr(cause, "sqlite_errorcode", None)
         path = str(self.path)
-        if _is_full(error):
+        if _is_full(error, self.path):
             return LogError(words.log_full(path), repr(cause))
         if code is not None and code & 0xFF in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}:
             return LogError(words.log_busy(path), repr(cause))
@@ -331,10 +331,15 @@ class LogWriter:
         return LogError(words.log_cannot_be_written(path, str(cause)), repr(cause))
 
 
-def _is_full(error: LogError) -> bool:
+def _is_full(error: LogError, path: Path) -> bool:
     """Whether the disk has no room; also where SQLite only saw a write that failed for that reason."""
     cause = error.__cause__
+    if isinstance(cause, OSError):
+        return cause.errno == errno.ENOSPC
     code = getattr(cause, "sqlite_errorcode", None)
-    return (code is not None and code & 0xFF == sqlite3.SQLITE_FULL) or (
-        isinstance(cause, OSError) and cause.errno == errno.ENOSPC
+    if code is None:
+        return False
+    # A file system in memory that is full makes the mapping of WAL's index fail: an "I/O error", no more.
+    return code & 0xFF == sqlite3.SQLITE_FULL or (
+        code & 0xFF == sqlite3.SQLITE_IOERR and is_full(path.parent)
     )

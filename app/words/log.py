@@ -312,24 +312,63 @@ def interrupted_line() -> str:
     return _("This take was interrupted: the input or the program went away before it was ended.")
 
 
-def event_text(kind: str, *, length_ms: str | None, peak: str | None, verdict: str | None) -> str:
-    """What happened, in a few words."""
+def event_text(
+    kind: str,
+    *,
+    length_ms: str | None = None,
+    peak: str | None = None,
+    verdict: str | None = None,
+    count: int = 1,
+    length_s: str | None = None,
+    over: str | None = None,
+    change: str | None = None,
+    upward: bool = True,
+) -> str:
+    """What happened, in a few words.
+
+    Parameters
+    ----------
+    length_ms, length_s
+        How long it lasted; of several things gathered, the seconds are said.
+    over
+        Decibels over the ceiling, or of a clip over full scale.
+    change, upward
+        Decibels by which the gain moved, and which way.
+    """
+    several = count > 1
     known = {
-        "clip": _("clip"),
-        "possible_clip": _("possible overload before the converter"),
-        "over_ceiling": _("peak over the ceiling"),
+        "clip": ngettext("clip", "{count} clips", count),
+        "possible_clip": ngettext(
+            "possible overload before the converter", "{count} possible overloads before the converter", count
+        ),
+        "over_ceiling": ngettext("peak over the ceiling", "{count} peaks over the ceiling", count),
         "gap": _("gap: sound was lost here"),
         "input_lost": _("the input stopped delivering"),
         "input_back": _("the input delivers again"),
         "bad_samples": _("samples that are no numbers, treated as silence"),
         "verdict": _("the verdict became {verdict}").format(verdict=verdict),
+        "gain_moved": _gain_moved(change, upward=upward),
     }
-    words = [known.get(kind, kind)]
-    if length_ms is not None:
-        words.append(_("{length_ms} ms").format(length_ms=length_ms))
+    facts = [known.get(kind, kind).format(count=count) if kind != "verdict" else known[kind]]
+    if several and length_s is not None:
+        facts.append(_("within {length_s} s").format(length_s=length_s))
+    elif length_ms is not None:
+        facts.append(_("{length_ms} ms").format(length_ms=length_ms))
     if peak is not None:
-        words.append(_("peak {peak} dBFS").format(peak=peak))
-    return ", ".join(words)
+        facts.append(_("peak {peak} dBFS").format(peak=peak))
+    if over is not None and kind == "over_ceiling":
+        facts.append(_("{over} dB over").format(over=over))
+    elif over is not None:
+        facts.append(_("{over} dB over full scale").format(over=over))
+    return ", ".join(facts)
+
+
+def _gain_moved(change: str | None, *, upward: bool) -> str:
+    if change is None:
+        return _("the gain was turned")
+    if upward:
+        return _("the gain was turned up, about {change} dB").format(change=change)
+    return _("the gain was turned down, about {change} dB").format(change=change)
 
 
 def place_in_bars(place: str, bar: int, beat: str) -> str:

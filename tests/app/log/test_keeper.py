@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 
 from app.coach.judgement import Verdict
-from app.engine.events import EventKind
+from app.engine.events import Event, EventKind
 from app.log.keeper import TakeKeeper
 from app.log.records import TakeState, TakeUpdate
 
@@ -335,8 +335,33 @@ def test_peaks_over_the_ceiling_are_noted(keeper, log, reports):
     keeper.begin(ceiling_dbfs=-4.0)
     keeper(reports(10, peak_dbfs=-5.0))
     keeper(reports(3, peak_dbfs=(-3.0, -9.0)))
-    keeper(reports(100, peak_dbfs=-9.0))
+    keeper(reports(300, peak_dbfs=-9.0))
     assert log.events() == [("over_ceiling", 4_800, 1_440)]
     keeper(reports(2, peak_dbfs=(-9.0, -2.0)))
     keeper.end()
-    assert log.events()[1:] == [("over_ceiling", 113 * 480, 960)]
+    assert log.events()[1:] == [("over_ceiling", 313 * 480, 960)]
+
+
+def test_a_loud_passage_is_handed_over_while_it_goes_on(keeper, log, reports):
+    keeper.begin(ceiling_dbfs=-4.0)
+    keeper(reports(10, peak_dbfs=-3.0))
+    keeper(reports.with_clips((100, 5, 0)))
+    (event,) = [event for event in log.updates[-1].under_way if event.channel == 2]
+    assert (event.kind, event.frame, event.peak_dbfs) == ("over_ceiling", 0, -3.0)
+    keeper.end()
+    assert log.updates[-1].under_way == ()
+
+
+def test_a_turned_knob_is_noted_with_the_change(keeper, log, reports):
+    keeper.begin()
+    moved = Event(EventKind.GAIN_MOVED, 480, 0.01, 1, change_db=-4.0)
+    keeper(reports(2, events=[moved]))
+    (event,) = log.updates[-1].events
+    assert (event.kind, event.frame, event.channel, event.change_db) == ("gain_moved", 480, 1, -4.0)
+
+
+def test_how_far_over_full_scale_is_told_only_where_the_numbers_tell(keeper, log, reports):
+    keeper.begin()
+    clips = [Event(EventKind.CLIP, frame, 0.0, 1, 5, peak) for frame, peak in ((0, 0.0), (100, 2.5))]
+    keeper(reports(2, events=clips))
+    assert [event.over_db for event in log.updates[-1].events] == [None, 2.5]

@@ -10,6 +10,7 @@ import sys
 import threading
 import time
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,7 +18,7 @@ import pytest
 from app.log import schema
 from app.log import writer as writer_module
 from app.log.keeper import TakeKeeper
-from app.log.records import TakeState
+from app.log.records import TakeEvent, TakeState
 from app.log.reserve import RESERVE_BYTES
 from app.log.saving import save_take
 from app.log.store import Store
@@ -224,6 +225,22 @@ def test_a_take_goes_on_in_the_reserve_when_the_disk_is_full(disk, make_update, 
     assert log.close()
 
 
+def test_a_full_disk_is_told_by_its_name_where_sqlite_only_sees_a_failed_write(disk, make_update):
+    log = LogWriter(disk / "takes.sqlite")
+    assert log.flush()
+    assert log.close()
+    (disk / "takes.sqlite-reserve").unlink()
+    ballast = fill(disk)
+    log = LogWriter(disk / "takes.sqlite")
+    log.submit(make_update(events=3))
+    wait_until(lambda: log.problem is not None)
+    assert "is full" in log.problem.sentence
+    ballast.unlink()
+    assert log.close()
+    with Store(disk / "takes.sqlite") as store:
+        assert len(store.take(1).events) == 3
+
+
 def test_a_log_that_another_program_keeps_locked_is_told_and_written_later(path, make_update, monkeypatch):
     monkeypatch.setattr(writer_module, "RETRY_EVERY_S", 0.05)
     log = LogWriter(path, busy_s=0.05)
@@ -383,3 +400,19 @@ def test_keeper_and_writer_together(path, reports):
         take = store.take(1)
     assert (take.row.state, take.row.clips, len(take.events)) == (TakeState.CLOSED, 1, 1)
     assert take.trace.peak_dbfs.tolist() == [0.0]
+
+
+def test_events_under_way_are_in_the_log_and_replaced_by_what_they_become(path, writer, make_update):
+    loud = TakeEvent("over_ceiling", 100, 1, 480, -3.0, count=1, over_db=3.0)
+    grown = replace(loud, frames=9_600, count=4)
+    clip = TakeEvent("clip", 50, 1, 7, 0.0)
+    writer.submit(make_update(events=(clip,), under_way=(loud, replace(loud, frame=200, channel=2))))
+    assert writer.flush()
+    with Store(path) as store:
+        assert store.take(1).events == (clip, loud, replace(loud, frame=200, channel=2))
+        writer.submit(make_update(under_way=(grown,)))
+        assert writer.flush()
+        assert store.take(1).events == (clip, grown)
+        writer.submit(make_update(events=(grown,)))
+        assert writer.flush()
+        assert store.take(1).events == (clip, grown)

@@ -275,7 +275,8 @@ class FakeOutput:
         self.stopped = 0
         self._refuse = refuse
         self._fill: Fill | None = None
-        self._heard: list[Samples] = []
+        self.blocks: list[Samples] = []
+        """Everything up to now, as it was pumped."""
 
     def open(self) -> None:
         """Open it."""
@@ -293,13 +294,13 @@ class FakeOutput:
             out.fill(0.0)
         elif not self._fill(out):
             self.finished = True
-        self._heard.append(out)
+        self.blocks.append(out)
         return out
 
     @property
     def heard(self) -> Samples:
         """Everything up to now, (frames, channels)."""
-        return np.concatenate([np.empty((0, self.channels), np.float32), *self._heard])
+        return np.concatenate([np.empty((0, self.channels), np.float32), *self.blocks])
 
     def stop(self) -> None:
         """Be silent."""

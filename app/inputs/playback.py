@@ -162,6 +162,11 @@ class Playback:
         return self._played / self.output.rate_hz if self.output.rate_hz else 0.0
 
     @property
+    def rate_hz(self) -> int:
+        """The output's; valid once it plays."""
+        return self.output.rate_hz
+
+    @property
     def played_frames(self) -> int:
         """What the output took so far."""
         return self._played

@@ -66,6 +66,16 @@ class TakeBook:
         with self._open() as store:
             return store.count(search=search, session=session, kept_only=kept_only)
 
+    def numbers(self, *, search: str = "", session: int | None = None, kept_only: bool = False) -> list[int]:
+        """The numbers of all takes that :meth:`takes` would give: little, however long the list."""
+        with self._open() as store:
+            return store.take_numbers(search=search, session=session, kept_only=kept_only)
+
+    def takes_of(self, numbers: Sequence[int]) -> list[TakeRow]:
+        """These takes, as they come into sight; those that are gone are left out."""
+        with self._open() as store:
+            return store.takes_of(numbers)
+
     def take(self, number: int) -> TakeDetail:
         """Everything about one take.
 

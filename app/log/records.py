@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta, timezone
+from datetime import date, datetime, timedelta, timezone
 from enum import StrEnum
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 
@@ -182,11 +182,19 @@ class TakeUpdate:
 
 def iso_started(started_us: int, utc_offset_s: int) -> str:
     """Write a moment as ISO 8601 local time with its offset, to the millisecond."""
-    local = _EPOCH + timedelta(microseconds=started_us, seconds=utc_offset_s)
-    return local.isoformat(timespec="milliseconds") + _offset(utc_offset_s)
+    # Put together by hand: a list of ten thousand takes writes ten thousand of them.
+    day, ms = divmod(started_us // 1000 + utc_offset_s * 1000, 86_400_000)
+    minutes, ms = divmod(ms, 60_000)
+    clock = f"{minutes // 60:02}:{minutes % 60:02}:{ms // 1000:02}.{ms % 1000:03}"
+    return f"{_day(day)}T{clock}{_offset(utc_offset_s)}"
 
 
-_EPOCH = datetime(1970, 1, 1)
+_EPOCH = date(1970, 1, 1)
+
+
+@lru_cache(maxsize=4096)
+def _day(day: int) -> str:
+    return (_EPOCH + timedelta(days=day)).isoformat()
 
 
 @cache

@@ -123,6 +123,8 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             channels TEXT NOT NULL
         ) WITHOUT ROWID""",
         "CREATE INDEX evidence_take ON evidence (take)",
+        # Which takes there are, without reading them.
+        "CREATE INDEX take_there ON take (number) WHERE deleted_us IS NULL",
     ),
 )
 

@@ -45,6 +45,10 @@ def test_pages_and_counts_are_narrowed_alike(book, writer):
     assert names(book, kept_only=True) == ["Second verse"]
     assert book.count(kept_only=True) == 1
     assert book.count() == 3
+    assert book.numbers(search="VERSE") == [2, 1]
+    assert [row.number for row in book.takes_of([3, 99, 1])] == [3, 1]
+    assert book.takes_of(book.numbers()) == book.takes(limit=-1)
+    assert book.takes_of([]) == []
 
 
 def test_what_is_deleted_can_be_seen_and_brought_back(book, writer):

@@ -8,6 +8,7 @@ import stat
 import subprocess
 import sys
 from contextlib import suppress
+from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 
 from app.errors import LogError, UsageError
 from app.log import schema
-from app.log.records import ChannelFigures, LevelTrace, TakeEvent, TakeState
+from app.log.records import ChannelFigures, LevelTrace, TakeEvent, TakeState, iso_started
 from app.log.saving import save_events, save_take
 from app.log.store import Store
 
@@ -280,3 +281,13 @@ def test_a_number_that_another_take_has_is_not_taken_from_it(path, make_update):
         assert save(store, make_update("ours"), number=1) == 2
         assert save(store, make_update("ours too"), number=9) == 9
         assert store.count() == 3
+
+
+@given(
+    st.integers(-10_000_000_000_000_000, 100_000_000_000_000_000),
+    st.integers(-14 * 60, 14 * 60).map(lambda minutes: 60 * minutes),
+)
+def test_a_moment_is_written_as_the_standard_library_would(started_us, utc_offset_s):
+    zone = timezone(timedelta(seconds=utc_offset_s))
+    moment = (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=started_us)).astimezone(zone)
+    assert iso_started(started_us, utc_offset_s) == moment.isoformat(timespec="milliseconds")

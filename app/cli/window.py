@@ -24,7 +24,7 @@ from app.log.records import TakeDetail, TakeRow
 from app.log.store import Store
 from app.log.writer import LogWriter
 from app.window.language import speak_as_the_desktop
-from app.window.main import run
+from app.window.program import run
 from app.window.services import InputChoice, PartChoice, Services
 from app.words import cli as words
 from app.words import inputs as input_words

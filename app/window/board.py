@@ -1,44 +1,65 @@
-"""Every part of the window in its place, in its colours; nothing here knows what moves them."""
+"""Every part of the window in its place, in its colours; nothing here knows what moves them.
+
+The head says what is listened to, the banner what is wrong. Below them lies the board, on a grid of two
+columns: what is heard on the left, what to do about it on the right; or, in its place, a page. The foot
+leads from one to the other.
+"""
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QStackedWidget, QVBoxLayout, QWidget
 
 from app.coach.judgement import Target
+from app.window.actions import BOARD, Actions
 from app.window.banner import Banner
 from app.window.card import VerdictCard
 from app.window.chart import SeaChart
 from app.window.controls import Button
 from app.window.figures import Figures
+from app.window.foot import Foot
 from app.window.guide import Guide
 from app.window.harbour import Harbour
+from app.window.pages import Pages, PageSpec, PageTools
 from app.window.picker import Picker
 from app.window.proof import Proof, Prove
 from app.window.services import PartChoice
 from app.window.takes import Happenings, Takes
 from app.window.theme import GAP, MARGIN, TARGET, UNIT, Theme, qt_palette, style_sheet
 from app.window.why import Why
+from app.words import conform as conform_words
 from app.words import numbers
+from app.words import session as session_words
 from app.words import window as words
 
 
 class Board(QWidget):
-    """The parts, on a grid of two columns: what is heard on the left, what to do about it on the right."""
+    """The parts.
+
+    Parameters
+    ----------
+    pages
+        What can be opened in the board's place.
+    tools
+        What such a page may use, asked for when one is opened for the first time.
+    """
 
     def __init__(
-        self, parts: Sequence[PartChoice], gain_range_db: tuple[float, float], target: Target
+        self,
+        parts: Sequence[PartChoice],
+        gain_range_db: tuple[float, float],
+        target: Target,
+        pages: Sequence[PageSpec],
+        tools: Callable[[], PageTools],
     ) -> None:
         super().__init__()
         self.setObjectName("window")
         self.setWindowTitle(words.title())
         self.theme = theme = Theme()
         self.picker = Picker(theme, parts, gain_range_db)
-        self.afresh = Button(words.afresh("R"), tip=words.afresh_tip())
-        self.look = Button("", tip=words.look_tip())
-        self.look.setProperty("flat", True)
+        self.afresh = Button(words.afresh(""), tip=words.afresh_tip())
         self.banner = Banner(theme)
         self.chart = SeaChart(theme)
         self.chart.set_target(target)
@@ -49,11 +70,20 @@ class Board(QWidget):
         self.proof: Proof | None = None
         """Made when it is first asked for."""
         self.figures = Figures(theme)
-        self.take_button = Button(words.begin_take(words.space_key()))
+        self._take_key = ""
+        self._take_s: float | None = None
+        self.take_button = Button(words.begin_take(""))
         self.take_button.setProperty("action", True)
         self.take_button.setMinimumHeight(TARGET + 4 * UNIT)
         self.takes = Takes(theme, {part.key: part.label for part in parts})
         self.happenings = Happenings(theme)
+        self.pages = Pages(self._arrange_board(), pages, tools, home=self.take_button)
+        self.foot = Foot(theme)
+        self.foot.add(BOARD, words.board_title(), words.board_tip())
+        for spec in pages:
+            self.foot.add(spec.name, spec.title(), spec.tip())
+        self.foot.add("look", words.look_name(theme.name), words.look_tip(), place=False)
+        self.foot.show_place(BOARD)
         self._arrange()
         self._order_keys()
 
@@ -62,10 +92,12 @@ class Board(QWidget):
         self.theme = theme
         self.setPalette(qt_palette(theme.palette))
         self.setStyleSheet(style_sheet(theme))
-        self.look.set_text(words.look_button(words.look_name(theme.name), "L"))
+        self.foot.retitle("look", words.look_name(theme.name))
         if self.proof is not None:
             self.proof.set_theme(theme)
         for part in (
+            self.pages,
+            self.foot,
             self.picker,
             self.banner,
             self.chart,
@@ -79,10 +111,25 @@ class Board(QWidget):
         ):
             part.set_theme(theme)
 
+    def show_keys(self, actions: Actions) -> None:
+        """Let every button say its key."""
+        key = actions.key_text
+        self._take_key = key("take")
+        self.show_take(self._take_s)
+        self.afresh.set_text(words.afresh(key("afresh")))
+        self.card.guide_button.set_text(session_words.guide_button(key("guide")))
+        self.card.why_button.set_text(words.why_button(key("why")))
+        self.guide.skip_button.set_text(session_words.skip_button(key("skip")))
+        self.guide.leave_button.set_text(session_words.leave_button(key("back")))
+        self.why.prove_button.set_text(conform_words.proof_button(key("proof")))
+        self.why.close_button.set_text(words.close_why(key("back")))
+        self.foot.show_keys(actions)
+
     def show_take(self, duration_s: float | None) -> None:
         """Let the button say what it does now: begin, or end the take that has run for so long."""
         running = duration_s is not None
-        key = words.space_key()
+        self._take_s = duration_s
+        key = self._take_key
         if duration_s is not None:
             self.take_button.set_text(words.end_take(key, numbers.clock(duration_s)))
         else:
@@ -143,7 +190,17 @@ class Board(QWidget):
         head.setSpacing(GAP)
         head.addWidget(self.picker, 1)
         head.addWidget(self.afresh)
-        head.addWidget(self.look)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(MARGIN, GAP, MARGIN, GAP - UNIT)
+        layout.setSpacing(GAP - UNIT)
+        layout.addLayout(head)
+        layout.addWidget(self.banner)
+        layout.addWidget(self.pages, 1)
+        layout.addWidget(self.foot)
+        self.resize(1280, 800)
+        self.setMinimumSize(900, 560)
+
+    def _arrange_board(self) -> QWidget:
         sea = QFrame()
         sea.setProperty("panel", True)
         sea_layout = QVBoxLayout(sea)
@@ -160,24 +217,22 @@ class Board(QWidget):
         take_layout = QHBoxLayout(take_panel)
         take_layout.setContentsMargins(GAP, GAP - UNIT, GAP, GAP - UNIT)
         take_layout.addWidget(self.take_button)
-        grid = QGridLayout(self)
-        grid.setContentsMargins(MARGIN, GAP, MARGIN, MARGIN)
+        board = QWidget()
+        grid = QGridLayout(board)
+        grid.setContentsMargins(0, 0, 0, 0)
         grid.setHorizontalSpacing(GAP)
         grid.setVerticalSpacing(GAP - UNIT)
-        grid.addLayout(head, 0, 0, 1, 2)
-        grid.addWidget(self.banner, 1, 0, 1, 2)
-        grid.addWidget(self._hear, 2, 0)
-        grid.addWidget(self._say, 2, 1)
-        grid.addWidget(self.figures, 3, 0)
-        grid.addWidget(take_panel, 3, 1)
-        grid.addWidget(self.takes, 4, 0)
-        grid.addWidget(self.happenings, 4, 1)
+        grid.addWidget(self._hear, 0, 0)
+        grid.addWidget(self._say, 0, 1)
+        grid.addWidget(self.figures, 1, 0)
+        grid.addWidget(take_panel, 1, 1)
+        grid.addWidget(self.takes, 2, 0)
+        grid.addWidget(self.happenings, 2, 1)
         grid.setColumnStretch(0, 69)
         grid.setColumnStretch(1, 31)
-        grid.setRowStretch(2, 10)
-        grid.setRowStretch(4, 3)
-        self.resize(1280, 800)
-        self.setMinimumSize(900, 560)
+        grid.setRowStretch(0, 10)
+        grid.setRowStretch(2, 3)
+        return board
 
     def _order_keys(self) -> None:
         """Tab goes from the most wanted control through the rest, as they lie on the screen."""
@@ -191,8 +246,8 @@ class Board(QWidget):
             self.happenings.list,
             *self.picker.stops,
             self.afresh,
-            self.look,
             *self.banner.stops,
+            *self.foot.stops,
         )
         for before, after in itertools.pairwise(stops):
             QWidget.setTabOrder(before, after)

@@ -15,9 +15,9 @@ from PySide6.QtWidgets import QFrame, QSizePolicy, QWidget
 
 from app.coach.judgement import Target
 from app.engine.snapshot import Snapshot
+from app.window.ports import HasHistory
 from app.window.scale import TICKS_DBFS, LevelScale
 from app.window.seaitem import LEAST_BED, SPAN_S, SeaItem
-from app.window.services import HasHistory
 from app.window.theme import UNIT, Theme, Type
 from app.words import numbers
 from app.words import window as words
@@ -58,7 +58,7 @@ class SeaChart(pg.PlotWidget):
 
     def minimumSizeHint(self) -> QSize:
         """Enough for the axis to be read."""
-        return QSize(360, 180)
+        return QSize(360, 150)
 
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the type from a theme."""

@@ -1,117 +1,25 @@
-"""What the window needs from the rest of the program, handed in whole, so that tests can hand in fakes."""
+"""What the window needs from the rest of the program, handed in whole, so that tests can hand in fakes.
+
+What a page alone needs is a frozen dataclass of its own, in a file of its own, whose fields all have defaults
+that are safe (nothing there, nothing done); it becomes one field of :class:`Services`, with that class as its
+``default_factory``. So pages grow without touching each other, and a test hands in only what it is about.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Protocol, runtime_checkable
+from typing import TYPE_CHECKING
 
 from app.coach.judgement import Target
-from app.engine.history import HistoryView
-from app.engine.snapshot import Snapshot
 from app.errors import SwellmarkError
 from app.inputs.source import Source
+from app.window.ports import Engine, Keeper, Memory
 
 if TYPE_CHECKING:
     from app.conform.case import Result
     from app.engine.listening import SessionMaker
-    from app.log.keeper import TakeView
     from app.log.records import TakeDetail, TakeRow
-
-
-class HasHistory(Protocol):
-    """Whatever the chart draws from."""
-
-    def view(self) -> HistoryView:
-        """The newest hops."""
-        ...
-
-
-class Engine(Protocol):
-    """What the window needs of :class:`app.engine.loop.Engine`; no call may block, apart from ``stop``."""
-
-    @property
-    def snapshot(self) -> Snapshot:
-        """The newest state."""
-        ...
-
-    @property
-    def history(self) -> HasHistory:
-        """The last while, hop by hop."""
-        ...
-
-    def open(self, source: Source) -> None:
-        """Listen to this input from now on."""
-        ...
-
-    def close_input(self) -> None:
-        """Leave the input."""
-        ...
-
-    def reset(self) -> None:
-        """Let go of held peaks, clip counts and evidence."""
-        ...
-
-    def begin_session(self, make_session: SessionMaker, channel: int = 0) -> None:
-        """Guide one channel (column index, from 0) to its gain."""
-        ...
-
-    def skip_step(self) -> None:
-        """Go on with the next step of that session."""
-        ...
-
-    def end_session(self) -> None:
-        """Leave that session."""
-        ...
-
-    def stop(self) -> bool:
-        """End the analysis within a few seconds; False when it did not end."""
-        ...
-
-
-class Keeper(Protocol):
-    """What the window needs of :class:`app.log.keeper.TakeKeeper`."""
-
-    def begin(self, name: str = "", part: str = "") -> None:
-        """Begin a take."""
-        ...
-
-    def end(self) -> None:
-        """End the take that runs."""
-        ...
-
-    def close(self) -> None:
-        """End whatever runs, because the program ends."""
-        ...
-
-    @property
-    def current(self) -> TakeView | None:
-        """The take that runs."""
-        ...
-
-    @property
-    def revision(self) -> int:
-        """Changes whenever the list of takes should be read again."""
-        ...
-
-
-class Memory(Protocol):
-    """What is remembered between runs: short texts by name. Neither call may block or raise."""
-
-    def get(self, name: str) -> str | None:
-        """What was put last, or None."""
-        ...
-
-    def put(self, name: str, value: str) -> None:
-        """Remember."""
-        ...
-
-
-@runtime_checkable
-class HasGain(Protocol):
-    """An input whose gain knob the window can turn: the built-in player."""
-
-    gain_db: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -255,6 +255,8 @@ QPushButton:hover, QComboBox:hover {{ border-color: {c.muted}; }}
 QPushButton[action="true"] {{ background: {c.action}; color: {c.on_action}; border: 2px solid {c.action};
   border-radius: {RADIUS + 4}px; font-size: {lead}px; font-weight: 600; }}
 QPushButton[action="true"][running="true"] {{ background: transparent; color: {c.text}; }}
+QPushButton[foot="true"] {{ background: transparent; border-color: transparent; color: {c.muted}; }}
+QPushButton[foot="true"]:checked {{ background: {c.control}; border-color: {c.edge}; color: {c.text}; }}
 QPushButton[flat="true"] {{ background: transparent; border-color: transparent; color: {c.muted}; }}
 QComboBox:focus, QLineEdit:focus, QPushButton:focus, QSlider:focus, QTableView:focus, QListView:focus {{
   border: 2px solid {c.focus}; }}

@@ -5,12 +5,31 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from app.words._catalogue import _, ngettext
+from app.words.keys import with_key
 from app.words.numbers import MINUS, clock, decibels
 
 
 def title() -> str:
     """The window's title."""
     return "Swellmark"
+
+
+# The places
+
+
+def places_name() -> str:
+    """What a screen reader calls the row of places to go to."""
+    return _("Places")
+
+
+def board_title() -> str:
+    """The button that goes back to the chart and the verdict."""
+    return _("Sea chart")
+
+
+def board_tip() -> str:
+    """What is seen there."""
+    return _("The chart, the verdict and the takes of this evening.")
 
 
 # The chart
@@ -278,32 +297,22 @@ def follow_worst() -> str:
 
 def begin_take(key: str) -> str:
     """The button that begins a take, with its key."""
-    return _("Begin the take  ·  {key}").format(key=key)
+    return with_key(_("Begin the take"), key)
 
 
 def end_take(key: str, duration: str) -> str:
     """The same button while a take runs."""
-    return _("End the take  ·  {duration}  ·  {key}").format(duration=duration, key=key)
-
-
-def space_key() -> str:
-    """The space bar."""
-    return _("Space")
+    return with_key(_("End the take  ·  {duration}").format(duration=duration), key)
 
 
 def afresh(key: str) -> str:
     """Let the evidence and the peak hold go."""
-    return _("Start afresh  ·  {key}").format(key=key)
+    return with_key(_("Start afresh"), key)
 
 
 def afresh_tip() -> str:
     """What starting afresh does."""
     return _("Lets go of the peak hold, the clip counts and what the advice rests on.")
-
-
-def look_button(name: str, key: str) -> str:
-    """The button that changes the colours."""
-    return _("{name}  ·  {key}").format(name=name, key=key)
 
 
 def look_name(name: str) -> str:
@@ -431,7 +440,7 @@ def old_reading() -> str:
 
 def why_button(key: str) -> str:
     """The button that opens the explanation."""
-    return _("Why?  ·  {key}").format(key=key)
+    return with_key(_("Why?"), key)
 
 
 def why_tip() -> str:
@@ -446,7 +455,7 @@ def why_title(verdict: str) -> str:
 
 def close_why(key: str) -> str:
     """Close the explanation."""
-    return _("Close  ·  {key}").format(key=key)
+    return with_key(_("Close"), key)
 
 
 def term_name(term: str) -> str:

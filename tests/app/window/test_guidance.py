@@ -184,12 +184,12 @@ def test_why_explains_and_escape_closes(qtbot: Any, ready: MainWindow) -> None:
 def test_the_part_follows_the_player_until_the_user_chooses(
     qtbot: Any, window: MainWindow, world: Any
 ) -> None:
-    window.open_input("player:bass")
+    window.listening.open_input("player:bass")
     assert world.parts[-1] == "bass"
     assert window.picker.parts.currentData() == "bass"
-    window.choose_part("voice")
-    window.open_input("device:interface")
-    window.open_input("player:bass")
+    window.listening.choose_part("voice")
+    window.listening.open_input("device:interface")
+    window.listening.open_input("player:bass")
     assert world.parts[-1] == "voice"
 
 

@@ -29,7 +29,8 @@ from PySide6.QtWidgets import (
 from app.coach.judgement import Verdict
 from app.engine.history import History
 from app.errors import LogError
-from app.window.main import MainWindow, icon
+from app.window.main import MainWindow
+from app.window.program import icon
 from app.window.theme import PALETTES
 from app.words import window as words
 
@@ -187,7 +188,7 @@ def test_old_readings_are_shown_as_old_within_a_quarter_of_a_second(
 def test_a_wrong_input_is_one_sentence_and_the_present_one_stays(
     qtbot: Any, playing: Any, window: MainWindow
 ) -> None:
-    window.open_input("device:missing")
+    window.listening.open_input("device:missing")
     qtbot.waitUntil(lambda: "missing" in window.banner.text)
     assert [source.spec for source in playing.engine.opened] == ["player"]
     window.banner.dismiss()
@@ -200,8 +201,8 @@ def test_the_knob_turns_the_players_gain(qtbot: Any, playing: Any, window: MainW
 
 
 def test_what_was_chosen_is_remembered(qtbot: Any, window: MainWindow, world: Any) -> None:
-    window.open_input("device:interface")
-    window.choose_part("bass")
+    window.listening.open_input("device:interface")
+    window.listening.choose_part("bass")
     window.next_look()
     window.close()
     again = MainWindow(world.services())
@@ -235,7 +236,7 @@ def test_inputs_are_listed_off_the_windows_thread(qtbot: Any, world: Any) -> Non
     window = MainWindow(replace(services, list_inputs=slow))
     qtbot.addWidget(window)
     window.show()
-    window.list_inputs()
+    window.listening.list_inputs()
     qtbot.waitUntil(lambda: bool(threads))
     assert threads[0] is not threading.main_thread()
     assert window.picker.inputs.findText(words.looking_for_inputs()) >= 0
@@ -257,7 +258,7 @@ def test_a_log_that_cannot_be_read_is_one_sentence(qtbot: Any, world: Any) -> No
     window = MainWindow(replace(world.services(), list_takes=broken))
     qtbot.addWidget(window)
     window.show()
-    qtbot.waitUntil(lambda: any("cannot be read" in message.text for message in window.messages))
+    qtbot.waitUntil(lambda: any("cannot be read" in message.text for message in window.notices.messages))
     window.shut_down()
 
 
@@ -314,7 +315,7 @@ def test_drawing_that_breaks_reaches_the_user_and_ends_nothing(
     world.engine.play(300)
     monkeypatch.setattr(broken, fail)
     window.update()
-    qtbot.waitUntil(lambda: any("ZeroDivisionError" in message.text for message in window.messages))
+    qtbot.waitUntil(lambda: any("ZeroDivisionError" in message.text for message in window.notices.messages))
     monkeypatch.undo()
     window.take_button.click()
     assert world.keeper.current is not None, "the rest goes on"
@@ -418,7 +419,8 @@ from app.inputs.player import PlayerSource
 from app.log.keeper import TakeKeeper
 from app.log.store import Store
 from app.log.writer import LogWriter
-from app.window.main import MainWindow, run
+from app.window.main import MainWindow
+from app.window.program import run
 from app.window.services import Services
 
 path = Path(sys.argv[1])
@@ -488,7 +490,7 @@ def test_a_memory_full_of_nonsense_does_no_harm(qtbot: Any, world: Any) -> None:
     window = MainWindow(world.services())
     qtbot.addWidget(window)
     window.show()
-    qtbot.waitUntil(lambda: any("missing" in message.text for message in window.messages))
+    qtbot.waitUntil(lambda: any("missing" in message.text for message in window.notices.messages))
     window.shut_down()
 
 
@@ -497,12 +499,12 @@ def test_what_happened_to_the_log_is_told_once(qtbot: Any, world: Any) -> None:
     window = MainWindow(replace(world.services(), log_notice=lambda: notice))
     qtbot.addWidget(window)
     window.show()
-    qtbot.waitUntil(lambda: any(message.text == notice for message in window.messages))
-    while any(message.text == notice for message in window.messages):
+    qtbot.waitUntil(lambda: any(message.text == notice for message in window.notices.messages))
+    while any(message.text == notice for message in window.notices.messages):
         window.banner.dismiss()
         qtbot.wait(150)
     qtbot.wait(300)
-    assert all(message.text != notice for message in window.messages)
+    assert all(message.text != notice for message in window.notices.messages)
     window.shut_down()
 
 

@@ -32,6 +32,10 @@ _PRIOR_EXCEEDANCES = 12.0
 # A rehearsal is one stretch of a piece, and no two stretches are equally loud.
 _STRETCH_SD_DB = 0.5
 
+# A shown forecast stays until three in a row differ by this.
+_BAND_LOG_ODDS = 0.7
+_LOOKS = 3
+
 _NODES = 7
 _GROWTH_NODES = 11
 
@@ -108,6 +112,42 @@ def forecast(
         over_ceiling_probability=float(np.interp(target.ceiling_dbfs - gain_db, levels, over)),
         record_probability=record_probability(block_peaks_dbfs.size, blocks),
     )
+
+
+class SteadyForecast:
+    """Holds a forecast still while somebody reads it: another one must differ clearly, and go on doing so."""
+
+    def __init__(self) -> None:
+        self.shown: Forecast | None = None
+        self._others = 0
+
+    def consider(self, coming: Forecast | None) -> Forecast | None:
+        """Hear the newest forecast; the one to show."""
+        if coming is None or self.shown is None or not _alike(coming, self.shown):
+            self._others += 1
+            at_once = coming is None or self.shown is None
+            if at_once or self._others >= _LOOKS:
+                self.shown, self._others = coming, 0
+        else:
+            self._others = 0
+        return self.shown
+
+    def forget(self) -> None:
+        """Start afresh, for another channel or setting."""
+        self.shown, self._others = None, 0
+
+
+def _alike(one: Forecast, other: Forecast) -> bool:
+    """Whether two chances are the same to a person: within a factor of two, roughly."""
+    if one.take_s != other.take_s:
+        return False
+    return abs(_log_odds(one.clip_probability) - _log_odds(other.clip_probability)) < _BAND_LOG_ODDS
+
+
+def _log_odds(chance: float) -> float:
+    # Under 1 in 1000 nobody tells one small chance from another.
+    held = min(0.999, max(0.001, chance))
+    return math.log(held / (1.0 - held))
 
 
 def _chances(tail: Tail, profile: PartProfile, blocks: float, levels: Floats) -> Floats:

@@ -16,9 +16,9 @@ import numpy as np
 
 from app.coach.advice import Opinion, name_the_limit, take_allowance_db, weigh, weigh_clipped
 from app.coach.evidence import Evidence, Levels
+from app.coach.follow import KnobFollower
 from app.coach.forecast import Forecast, forecast
 from app.coach.judgement import Reason, Target, Verdict
-from app.coach.knob import QuietLevel
 from app.coach.parts import PartProfile
 from app.coach.steady import whole_decibels
 from app.coach.ticks import TICK_S, TickCutter, playing_threshold_dbfs
@@ -39,13 +39,13 @@ _QUIET_SPREAD_DB = 4.0
 _LOUDEST_QUIET_DBFS = -36.0
 # Still rising: the highest second is one of the last two.
 _RISING_BLOCKS = 2
+# Near enough to stop, and how far off it must be afterwards to ask for more; playing wanders, noise does not.
 _TOLERANCE_DB = 1.5
-_THERE_TICKS = 15
-_FOLLOW_TICKS = 20
-_ONSET_DB = 0.5
-_FOLLOW_QUIET_TICKS = 10
-# Nobody strums while turning: quiet may lie nearer to the playing than the live coach allows.
-_NEARER_QUIET_DB = 8.0
+_LEAVE_DB = {True: 2.5, False: 3.5}
+_THERE_TICKS = 12
+# A cue changes after so many ticks that ask for it, and what is left of the turn after such a difference.
+_CUE_TICKS = {True: 2, False: 4}
+_REMAINING_BAND_DB = {True: 0.7, False: 1.5}
 # Whoever is at the knob may as well aim at the middle: the fair zone is narrower than the live verdict's.
 _LOUD_MARGIN_DB = -2.0
 # The check is short, and nobody plays the same thing twice. Too loud is a fact; too soft is one only where
@@ -84,6 +84,8 @@ class Cue(StrEnum):
     PLAY_AGAIN = "play_again"
     """To check the new setting."""
     DONE = "done"
+    UNCHECKED = "unchecked"
+    """The end too, but nobody played after the turn."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +99,7 @@ class SessionState:
     gain_change_db: int = 0
     """The change asked for, as it was when the step began."""
     remaining_db: float = 0.0
-    """What is left of it, followed live while the knob is turned."""
+    """What is left of it, followed live while the knob is turned, and held still while it hardly changes."""
     opinion: Opinion | None = None
     """What the change rests on."""
     moves: int = 0
@@ -105,6 +107,8 @@ class SessionState:
     quiet_dbfs: float | None = None
     forecast: Forecast | None = None
     """For a take at the setting that the session asks for."""
+    follows_noise: bool = False
+    """Whether the knob can be followed in a pause, which is quicker; otherwise somebody must play."""
 
 
 class GuidedSession:
@@ -132,11 +136,13 @@ class GuidedSession:
         self._quiet_dbfs = math.nan
         self._moves = 0
         self._asked_db = 0
+        self._follower: KnobFollower | None = None
         self._opinion: Opinion | None = None
         self._forecast: Forecast | None = None
         self._loud_average_dbfs = math.nan
         self._loud_peak_dbfs = math.nan
         self._loud_playing_s = 0.0
+        self._loud_ticks: list[float] = []
         self._needs_full_pass = False
         self._enter(Step.QUIET, Cue.BE_QUIET)
 
@@ -145,10 +151,17 @@ class GuidedSession:
         match self._step:
             case Step.QUIET:
                 self._enter(Step.LOUD, Cue.PLAY_LOUDEST)
-            case Step.LOUD | Step.CHECK:
+            case Step.LOUD:
                 levels = self._evidence.levels(self._threshold_dbfs)
                 if levels is not None:
                     self._advise(levels, margin_db=0.0)
+            case Step.CHECK:
+                levels = self._evidence.levels(self._threshold_dbfs)
+                # A note or two can show that it is still too loud, but not that it is too soft, or right.
+                if levels is not None and (self._clipped or levels.playing_s >= CHECK_PLAYING_S / 2):
+                    self._advise(levels, margin_db=_CHECK_MARGIN_DB)
+                else:
+                    self._enter(Step.DONE, Cue.UNCHECKED)
             case Step.TURN:
                 self._enter(Step.CHECK, Cue.PLAY_AGAIN)
             case Step.DONE:
@@ -193,11 +206,13 @@ class GuidedSession:
         self._cue = cue
         self._progress = 0.0
         self._evidence = Evidence(None)
+        self._playing_ticks: list[float] = []
         self._ticks: deque[float] = deque(maxlen=round(QUIET_S / TICK_S))
         self._clipped = False
         self._there_ticks = 0
         self._remaining_db = float(self._asked_db)
-        self._quiet_finder = QuietLevel(_FOLLOW_QUIET_TICKS)
+        self._next_cue = cue
+        self._next_cue_ticks = 0
         if step is Step.QUIET:
             self._floor_dbfs = math.nan
             self._turned_db = 0
@@ -220,6 +235,7 @@ class GuidedSession:
         if average < threshold:
             return
         self._evidence.add(np.array([average]), np.array([peak]))
+        self._playing_ticks.append(average)
         levels = self._evidence.levels(threshold)
         if levels is None:
             return
@@ -273,11 +289,14 @@ class GuidedSession:
         self._loud_average_dbfs = levels.average_dbfs
         self._loud_peak_dbfs = levels.peak_dbfs
         self._loud_playing_s = levels.playing_s
+        self._loud_ticks = self._playing_ticks
         if not self._asked_db:
             self._enter(Step.DONE, Cue.DONE)
             return
         self._moves += 1
-        self._quiet_before_dbfs = self._quiet_dbfs + self._turned_db
+        self._follower = KnobFollower(
+            self._quiet_dbfs + self._turned_db, np.array(self._loud_ticks), self._asked_db
+        )
         self._turned_db += self._asked_db
         self._enter(Step.TURN, Cue.TURN)
 
@@ -291,36 +310,35 @@ class GuidedSession:
 
     def _follow(self, average: float) -> None:
         """Follow the knob: by the noise while nobody plays, by the playing otherwise."""
-        self._ticks.append(max(average, -120.0))
-        quiet = self._quiet_finder.process(
-            average, self._loud_average_dbfs + min(0, self._asked_db) + _NEARER_QUIET_DB
-        )
-        if quiet is not None:
-            shift = quiet - self._quiet_before_dbfs
-        elif len(self._ticks) >= _FOLLOW_TICKS:
-            last = np.array(self._ticks)[-_FOLLOW_TICKS:]
-            loud = last[last >= last.max() - 6.0]
-            # What only rings on and dies away says nothing of the knob.
-            if loud.size < _FOLLOW_TICKS // 2 or np.diff(last).max() < _ONSET_DB:
-                return
-            shift = float(loud.mean()) - self._loud_average_dbfs
-        else:
+        if self._follower is None or self._follower.process(average) is None:
             return
-        if math.isnan(shift):
-            return
-        self._remaining_db = self._asked_db - shift
-        self._progress = float(np.clip(shift / self._asked_db, 0.0, 1.0))
-        if abs(self._remaining_db) <= _TOLERANCE_DB:
-            self._cue = Cue.THERE
-            self._there_ticks += 1
-            if self._there_ticks >= _THERE_TICKS:
-                self._enter(Step.CHECK, Cue.PLAY_AGAIN)
-            return
-        self._there_ticks = 0
-        if self._remaining_db * self._asked_db < 0:
-            self._cue = Cue.TOO_FAR
-        else:
-            self._cue = Cue.TURN if abs(shift) <= _TOLERANCE_DB else Cue.MORE
+        shift, sure = self._follower.shift_db or 0.0, self._follower.sure
+        remaining = self._asked_db - shift
+        cue = self._turning_cue(shift, remaining, sure=sure)
+        if cue is not self._cue:
+            self._next_cue_ticks = self._next_cue_ticks + 1 if cue is self._next_cue else 1
+            self._next_cue = cue
+        changes = cue is not self._cue and self._next_cue_ticks >= _CUE_TICKS[sure]
+        if changes:
+            self._cue = cue
+        if cue is self._cue:
+            self._next_cue_ticks = 0
+        if changes or abs(remaining - self._remaining_db) >= _REMAINING_BAND_DB[sure]:
+            self._remaining_db = remaining
+            self._progress = float(np.clip(shift / self._asked_db, 0.0, 1.0))
+        self._there_ticks = self._there_ticks + 1 if self._cue is Cue.THERE else 0
+        if self._there_ticks >= _THERE_TICKS:
+            self._enter(Step.CHECK, Cue.PLAY_AGAIN)
+
+    def _turning_cue(self, shift: float, remaining: float, *, sure: bool) -> Cue:
+        tolerance = min(_TOLERANCE_DB, 0.4 * abs(self._asked_db))
+        if abs(remaining) <= (_LEAVE_DB[sure] if self._cue is Cue.THERE else tolerance):
+            return Cue.THERE
+        if remaining * self._asked_db < 0.0:
+            return Cue.TOO_FAR
+        # Once it moved it stays on its way, however slowly.
+        begun = self._cue in (Cue.MORE, Cue.TOO_FAR, Cue.THERE) or abs(shift) > tolerance
+        return Cue.MORE if begun else Cue.TURN
 
     def _state(self) -> SessionState:
         return SessionState(
@@ -333,4 +351,5 @@ class GuidedSession:
             moves=self._moves,
             quiet_dbfs=None if math.isnan(self._quiet_dbfs) else self._quiet_dbfs,
             forecast=self._forecast,
+            follows_noise=self._follower is not None and self._follower.by_noise,
         )

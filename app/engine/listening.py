@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TypeAlias
 
-from app.coach.forecast import Forecast
+from app.coach.forecast import SteadyForecast
 from app.coach.judgement import CoachReport
 from app.coach.session import GuidedSession, SessionState
 from app.coach.verdict import TAKE_S, Coach
@@ -61,7 +61,8 @@ class Listening:
             state=InputState.RUNNING, info=info, clips=(0,) * info.channels, published_s=time.monotonic()
         )
         self._report: CoachReport | None = None
-        self._forecast: Forecast | None = None
+        self._forecast = SteadyForecast()
+        self._forecast_channel = 0
         self._next_forecast_s = 0.0
         self._taking = False
         self._session: GuidedSession | None = None
@@ -101,6 +102,7 @@ class Listening:
         self._chain.reset_hold()
         self._chain.forget_noise()
         self._coach.reset()
+        self._forecast.forget()
         self._clips = [0] * self._info.channels
 
     def set_taking(self, taking: bool) -> None:
@@ -126,6 +128,7 @@ class Listening:
         """Judge afresh, by another part or target."""
         self._coach = make_coach(self._info.channels, self._info.rate_hz, self.hop_frames)
         self._coach.set_taking(self._taking)
+        self._forecast.forget()
 
     def snapshot(self, state: InputState | None = None) -> Snapshot:
         """The newest state, with ``state`` in place of the one that the delivery shows."""
@@ -210,7 +213,11 @@ class Listening:
         if not self._info.live or t_s < self._next_forecast_s:
             return
         self._next_forecast_s = t_s + _FORECAST_EVERY_S
-        self._forecast = None if self._taking else self._coach.forecasts(TAKE_S)[report.worst_channel]
+        if report.worst_channel != self._forecast_channel:
+            self._forecast.forget()
+            self._forecast_channel = report.worst_channel
+        coming = None if self._taking else self._coach.forecasts(TAKE_S)[report.worst_channel]
+        self._forecast.consider(coming)
 
     def _clip_events(self, reading: Reading) -> list[Event]:
         events = []
@@ -273,7 +280,7 @@ class Listening:
             hum=reading.hum,
             faults=reading.faults,
             coach=report,
-            forecast=self._forecast,
+            forecast=self._forecast.shown,
             session=self._session_state,
             session_channel=self._session_channel,
             lost_frames=self._lost_frames,

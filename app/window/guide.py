@@ -104,7 +104,7 @@ class Guide(QFrame):
     def _show_skip(self, state: SessionState) -> None:
         """Out of listening only what was heard leads on."""
         self.skip_button.setVisible(state.step is not Step.DONE)
-        possible = state.step not in (Step.LOUD, Step.CHECK) or state.progress > 0.0
+        possible = state.step is not Step.LOUD or state.progress > 0.0
         self.skip_button.setEnabled(possible)
         self.skip_button.setToolTip(words.skip_tip() if possible else words.nothing_to_skip_with())
 
@@ -148,9 +148,11 @@ def found_text(state: SessionState) -> str:
     lines = []
     if state.step is Step.LOUD and state.quiet_dbfs is not None:
         lines.append(words.quiet_sentence(state.quiet_dbfs))
-    if state.step in (Step.TURN, Step.DONE) and state.opinion is not None:
+    if state.step is Step.TURN:
+        lines.append(words.turning_hint(follows_noise=state.follows_noise))
+    if state.step in (Step.TURN, Step.DONE) and state.opinion is not None and state.cue is not Cue.UNCHECKED:
         lines.append(advice.reason_sentence(state.opinion.reason.value, state.opinion.values))
-    if state.step is Step.DONE and state.forecast is not None:
+    if state.step is Step.DONE and state.forecast is not None and state.cue is not Cue.UNCHECKED:
         lines.append(forecast_text(state.forecast))
     return "\n".join(lines)
 

@@ -93,6 +93,7 @@ def cue_sentence(cue: str, *, gain_change_db: int = 0, remaining_db: float = 0.0
         "there": _("There. Stop turning"),
         "play_again": _("Play the loudest part again, to check"),
         "done": _("Leave the gain as it is, and record"),
+        "unchecked": _("Nothing was played to check it. Record, and watch the verdict"),
     }[cue]
 
 
@@ -103,6 +104,13 @@ def quiet_sentence(quiet_dbfs: float) -> str:
     return _("Room and input make some noise, {level} dBFS: closing a window or a fan helps.").format(
         level=decibels(quiet_dbfs, 0)
     )
+
+
+def turning_hint(*, follows_noise: bool) -> str:
+    """How the knob can be followed while it is turned."""
+    if follows_noise:
+        return _("Pause while you turn: the noise tells where the knob is, and this says when to stop.")
+    return _("Play on while you turn, and this says when to stop.")
 
 
 def forecast_sentence(clip_probability: float, clip_probability_high: float, take_s: float) -> str:

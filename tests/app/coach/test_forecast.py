@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.coach.forecast import forecast
+from app.coach.forecast import Forecast, SteadyForecast, forecast
 from app.coach.judgement import Target
 from app.coach.parts import find_part
 
@@ -89,3 +89,27 @@ def test_the_record_rule_is_reported():
     assert forecast(rehearsal(blocks=30), STEADY, TARGET, take_s=240).record_probability == pytest.approx(
         240 / 270
     )
+
+
+def chance(clip_probability):
+    return Forecast(240.0, 30.0, -9.0, -7.0, -4.0, clip_probability, 0.0, 1.0, 0.5, 0.9)
+
+
+def test_a_shown_forecast_stands_still_while_the_chance_wavers():
+    steady = SteadyForecast()
+    shown = [steady.consider(chance(p)) for p in (0.036, 0.038, 0.03, 0.05, 0.036, 0.06)]
+    assert {each.clip_probability for each in shown} == {0.036}
+
+
+def test_a_clearly_other_chance_is_taken_over_once_it_lasts():
+    steady = SteadyForecast()
+    steady.consider(chance(0.05))
+    shown = [steady.consider(chance(p)).clip_probability for p in (0.3, 0.06, 0.3, 0.31, 0.32)]
+    assert shown == [0.05, 0.05, 0.05, 0.05, 0.32]
+
+
+def test_what_is_no_longer_known_goes_at_once():
+    steady = SteadyForecast()
+    steady.consider(chance(0.05))
+    assert steady.consider(None) is None
+    assert steady.consider(chance(0.4)).clip_probability == 0.4

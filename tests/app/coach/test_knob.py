@@ -54,3 +54,15 @@ def test_steady_strumming_at_a_lower_gain_is_not_taken_for_quiet():
 def test_two_moves_are_two():
     found = moves(quiet(-75), playing(-40), quiet(-65), playing(-30), quiet(-75), playing(-40))
     assert found == [pytest.approx(10, abs=2.5), pytest.approx(-10, abs=2.5)]
+
+
+@pytest.mark.parametrize("turn", [-12, -6, 6, 15])
+def test_a_knob_turned_under_the_playing_is_noticed_at_the_next_pause(turn):
+    played = np.concatenate((playing(-30, 8), playing(-30 + turn, 8)))
+    assert moves(quiet(-75), played, quiet(-75 + turn)) == [pytest.approx(turn, abs=2.5)]
+    assert moves(quiet(-75), played, quiet(-75)) == [], "the noise says that it was the player"
+
+
+def test_a_fan_that_starts_under_lively_playing_moves_no_knob():
+    lively = np.concatenate([playing(level, 4) for level in (-30, -24, -32, -26, -31)])
+    assert moves(quiet(-75), lively, quiet(-70), lively) == []

@@ -18,7 +18,7 @@ CLIP = Clip(ClipKind.FULL_SCALE, 0, 0, 5, 0.0)
 class Player:
     """Plays into a session, hop by hop."""
 
-    def __init__(self, session, gain_db=0.0, playing_dbfs=-20.0, noise_dbfs=-75.0, crest_db=12.0, seed=1):
+    def __init__(self, session, gain_db=0.0, playing_dbfs=-20.0, noise_dbfs=-65.0, crest_db=12.0, seed=1):
         self.session = session
         self.gain_db = gain_db
         self.playing_dbfs = playing_dbfs
@@ -70,7 +70,7 @@ def test_quiet_waits_until_nobody_plays():
     assert player.state.step is Step.QUIET
     state = player.rest(6, until=Step.QUIET)
     assert (state.step, state.cue) == (Step.LOUD, Cue.PLAY_LOUDEST)
-    assert state.quiet_dbfs == pytest.approx(-75.0, abs=0.3)
+    assert state.quiet_dbfs == pytest.approx(-65.0, abs=0.3)
 
 
 def test_noise_alone_does_not_count_as_playing():
@@ -103,7 +103,7 @@ def test_a_player_who_still_gets_louder_is_heard_out():
 
 @pytest.mark.parametrize("gain_db", [-25, -12, 7])
 def test_one_turn_and_the_check_agrees(gain_db):
-    player = begun(gain_db=gain_db, playing_dbfs=-22.0, crest_db=9.0)
+    player = begun(gain_db=gain_db, playing_dbfs=-22.0, crest_db=9.0, noise_dbfs=-62.0)
     state = player.play(50, until=Step.LOUD)
     assert state.step is Step.TURN
     assert np.sign(state.gain_change_db) == -np.sign(gain_db)
@@ -134,6 +134,44 @@ def test_the_knob_is_followed_while_it_turns(playing):
             break
     assert [cue for cue in player.cues if cue is not Cue.TURN] == [Cue.MORE, Cue.THERE]
     assert player.gain_db == pytest.approx(-20 + asked, abs=3.0)
+
+
+def test_noise_is_followed_within_half_a_second_and_without_flipping():
+    player = begun(gain_db=-20, playing_dbfs=-22.0, crest_db=9.0)
+    asked = player.play(50, until=Step.LOUD).gain_change_db
+    player.rest(1.0)
+    player.cues.clear()
+    for turned in np.linspace(0.0, asked - 4.0, 30):
+        player.gain_db = -20 + turned
+        player.rest(0.1)
+    state = player.rest(0.4)
+    assert state.remaining_db == pytest.approx(4.0, abs=1.0)
+    player.gain_db = -20 + asked
+    assert player.rest(0.5).cue is Cue.THERE
+    assert [cue for cue in player.cues if cue is not Cue.TURN] == [Cue.MORE, Cue.THERE]
+    assert player.rest(3, until=Step.TURN).step is Step.CHECK
+
+
+def test_what_is_left_stands_still_while_nobody_turns():
+    player = begun(gain_db=-20, playing_dbfs=-22.0, crest_db=9.0)
+    player.play(50, until=Step.LOUD)
+    player.gain_db += 6
+    player.rest(2)
+    left = set()
+    for _ in range(50):
+        left.add(player.rest(0.1).remaining_db)
+    assert len(left) == 1
+
+
+def test_noise_that_no_knob_moves_is_not_followed():
+    """Under -90 dBFS the converter's own noise takes part: turning by it would go too far."""
+    player = begun(gain_db=-20, playing_dbfs=-22.0, crest_db=9.0, noise_dbfs=-80.0)
+    asked = player.play(50, until=Step.LOUD).gain_change_db
+    assert not player.state.follows_noise
+    player.gain_db += asked
+    assert player.rest(4).cue is Cue.TURN
+    player.play(3)
+    assert player.state.cue in (Cue.MORE, Cue.THERE)
 
 
 def test_a_chord_that_dies_away_is_not_taken_for_a_turn():
@@ -179,6 +217,16 @@ def test_a_check_far_under_the_expected_level_asks_again():
     state = player.play(10, until=Step.CHECK)
     assert (state.step, state.moves) == (Step.TURN, 2)
     assert state.gain_change_db == pytest.approx(14, abs=4)
+
+
+def test_a_check_that_nobody_played_ends_without_a_verdict():
+    player = begun(gain_db=-20, playing_dbfs=-22.0)
+    player.play(50, until=Step.LOUD)
+    player.session.skip()
+    asked = player.state.gain_change_db
+    state = player.session.skip()
+    assert (state.step, state.cue) == (Step.DONE, Cue.UNCHECKED)
+    assert state.gain_change_db == asked
 
 
 def test_every_step_can_be_skipped_and_restarted():

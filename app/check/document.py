@@ -15,9 +15,10 @@ from app.words.faults import fault_sentence
 from dsp.reading import Clip, Fault, Hum
 
 
-def document(checks: Sequence[FileCheck]) -> dict[str, Any]:
-    """Everything about some files."""
-    return {"swellmark": __version__, "files": [_file(check) for check in checks]}
+def document(checks: Sequence[FileCheck], *, stopped: bool = False) -> dict[str, Any]:
+    """Everything about some files; ``stopped`` adds that there are more that were not measured."""
+    whole = {"swellmark": __version__, "files": [_file(check) for check in checks]}
+    return whole | {"stopped": True} if stopped else whole
 
 
 def _file(check: FileCheck) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from enum import Enum
 from pathlib import Path
 from typing import TypeVar
 
@@ -23,7 +24,7 @@ from app.coach.parts import PartProfile
 from app.coach.verdict import TAKE_S, Coach
 from app.inputs.files import FileSource
 from app.inputs.source import Block, SourceInfo
-from dsp.chain import Chain, Together
+from dsp.chain import Chain, Together, in_turn
 from dsp.hops import hop_frames
 from dsp.longterm import BATCH_HOPS
 from dsp.reading import Clip, Reading, Summary
@@ -34,6 +35,17 @@ _BLOCKS_AHEAD = 3
 _JUDGEMENT_S = 60.0
 """How often the coach takes in what was measured: only its last word counts."""
 _KEEP_BYTES = 24 << 20
+
+
+class Sharing(Enum):
+    """Who does the work of one file. The figures are the same."""
+
+    ALONE = "alone"
+    """One thread measures, for where others keep the other cores busy."""
+    THREADS = "threads"
+    """Two threads; on less than two cores' worth, because part of it holds the interpreter."""
+    PROCESSES = "processes"
+    """A process aside where the file is long enough to be worth it, or else two threads."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +90,7 @@ def check_file(
     *,
     take_s: float = TAKE_S,
     observe: Callable[[Reading], None] | None = None,
+    sharing: Sharing = Sharing.THREADS,
 ) -> FileCheck:
     """Measure a file from its first frame to its last, in bounded memory.
 
@@ -88,11 +101,13 @@ def check_file(
     profile, target
         What is played, and where it should sit.
     progress
-        Called with the share that is done, 0 to 1, a few times a second.
+        Called with the share that is done, 0 to 1, a few times a second. What it raises ends the measuring.
     take_s
         Length of the take to come, for the forecast.
     observe
         Called with each reading of the chain in turn, on this thread: for who wants levels over time.
+    sharing
+        Who does the work.
 
     Raises
     ------
@@ -110,6 +125,7 @@ def check_file(
             progress or _unwatched,
             take_s,
             observe or _unobserved,
+            sharing,
         )
     finally:
         source.close()
@@ -123,12 +139,13 @@ def _measure(
     progress: Callable[[float], None],
     take_s: float,
     observe: Callable[[Reading], None],
+    sharing: Sharing,
 ) -> FileCheck:
     info = source.info
     _let_freed_memory_stay()
     claimed_frames = max(1, source.claimed_frames)
     clips: list[list[Clip]] = [[] for _ in range(info.channels)]
-    with second_hand() as together, blocks_ahead(source, _block_frames(info)) as blocks:
+    with _hands(sharing) as together, blocks_ahead(source, _block_frames(info)) as blocks:
         chain = Chain(
             info.rate_hz,
             info.channels,
@@ -207,6 +224,15 @@ def _joined(readings: Sequence[Reading]) -> Reading:
 
 
 _Result = TypeVar("_Result")
+
+
+@contextmanager
+def _hands(sharing: Sharing) -> Iterator[Together]:
+    if sharing is Sharing.ALONE:
+        yield in_turn
+        return
+    with second_hand() as together:
+        yield together
 
 
 @contextmanager

@@ -3,31 +3,21 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Iterator
-from functools import partial
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import click
-from rich import box
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-from rich.table import Table
 
 from app.check.document import document
-from app.check.folder import sound_files
-from app.check.measure import FileCheck, check_file
+from app.check.many import Checking, Step
+from app.check.measure import FileCheck
 from app.cli import terminal
-from app.cli.main import ACT, DONE, WRONG
+from app.cli.main import ACT, DONE, STOPPED, WRONG
 from app.cli.options import Seconds, explain_option, json_option, part_option, the_part
 from app.coach.verdict import TAKE_S
-from app.errors import SoundFileError
-from app.words import advice
 from app.words import cli as words
-from app.words.faults import fault_sentence
-from app.words.numbers import clock, decibels, signed_decibels
-from app.words.session import forecast_sentence
-
-_MOST_CLIPS_LISTED = 20
+from app.words.numbers import clock
 
 
 @click.command(help=words.check_help())
@@ -44,145 +34,95 @@ _MOST_CLIPS_LISTED = 20
 @json_option
 def check(paths: tuple[Path, ...], part: str, take_seconds: float, explain: bool, as_json: bool) -> None:
     """Measure every file; those that cannot be read are named on stderr, and the others still measured."""
-    measure = partial(check_file, profile=the_part(part), take_s=take_seconds)
-    console = terminal.console()
-    progress = Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TimeRemainingColumn(),
-        console=Console(stderr=True),
-        transient=True,
-        disable=not sys.stderr.isatty(),
-        redirect_stdout=False,  # or results would go to stderr, where the bar is
-        redirect_stderr=False,
-    )
-    checks: list[FileCheck] = []
-    unreadable = 0
-    for outcome in _measure_all(paths, measure, progress):
-        if isinstance(outcome, SoundFileError):
-            unreadable += 1
-            terminal.complain(outcome.sentence)
-            continue
-        checks.append(outcome)
-        if not as_json:
-            _print(console, outcome, explain=explain)
-    to_act_on = sum(each.needs_action for each in checks)
+    checking = Checking(paths, the_part(part), take_s=take_seconds)
+    show = _keep_quiet if as_json else _shower(explain=explain)
+    checks: dict[int, FileCheck] = {}
+    unreadable = total = 0
+    stopped = False
+    # Closed whatever happens: nothing that measures aside outlives the command.
+    with _bar() as bar, closing(iter(checking)) as steps:
+        try:
+            for step in steps:
+                total = step.total
+                if step.outcome is None:
+                    bar.move(step)
+                    continue
+                bar.clear()
+                if step.outcome.error is not None:
+                    unreadable += 1
+                    terminal.complain(step.outcome.error.sentence)
+                elif step.outcome.check is not None:
+                    checks[step.outcome.number] = step.outcome.check
+                    show(step.outcome.check)
+                bar.move(step)
+        except KeyboardInterrupt:
+            stopped = True
+    to_act_on = sum(each.needs_action for each in checks.values())
     if as_json:
-        terminal.print_json(document(checks))
-    elif len(checks) + unreadable > 1:
-        console.print(words.measured(len(checks), to_act_on, unreadable))
+        terminal.print_json(document([checks[number] for number in sorted(checks)], stopped=stopped))
+    elif total > 1:
+        click.echo(words.measured(len(checks), to_act_on, unreadable))
+    if stopped:
+        terminal.complain(words.stopped(total - len(checks) - unreadable))
+        sys.exit(STOPPED)
     if unreadable:
         sys.exit(WRONG)
     sys.exit(ACT if to_act_on else DONE)
 
 
-def _measure_all(
-    paths: Iterable[Path], measure: Callable[..., FileCheck], progress: Progress
-) -> Iterator[FileCheck | SoundFileError]:
-    """Measure one after the other, with a bar that makes way for each result."""
-    files: list[Path] = []
-    for path in paths:
-        try:
-            files += sound_files(path)
-        except SoundFileError as error:
-            yield error
-    task = progress.add_task(words.checking(), total=len(files))
-    for done, file in enumerate(files):
-
-        def advance(share: float, done: int = done) -> None:
-            progress.update(task, completed=done + share)
-
-        outcome: FileCheck | SoundFileError
-        with progress:
-            try:
-                outcome = measure(file, progress=advance)
-            except SoundFileError as error:
-                outcome = error
-        yield outcome
+def _keep_quiet(_check: FileCheck) -> None:
+    pass
 
 
-def _print(console: Console, check: FileCheck, *, explain: bool) -> None:
-    worst = check.coach.worst
-    about = (
-        terminal.printable(check.path.name),
-        clock(check.duration_s),
-        check.format,
-        f"{check.rate_hz / 1000:g} kHz",
+def _shower(*, explain: bool) -> Callable[[FileCheck], None]:
+    from app.cli.checktext import print_check  # late: rich takes a while to load, and JSON needs none of it
+
+    console = terminal.console()
+    return lambda check: print_check(console, check, explain=explain)
+
+
+class _NoBar:
+    """What moves where nobody looks."""
+
+    def move(self, step: Step) -> None:
+        """Show how far it is."""
+
+    def clear(self) -> None:
+        """Make way for something to be printed."""
+
+
+@contextmanager
+def _bar() -> Iterator[_NoBar]:
+    """A bar on stderr, if that is a terminal."""
+    if not sys.stderr.isatty():
+        yield _NoBar()
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    progress = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.fields[files]}"),
+        TextColumn("{task.fields[left]}"),
+        console=Console(stderr=True),
+        transient=True,
+        redirect_stdout=False,  # or results would go to stderr, where the bar is
+        redirect_stderr=False,
     )
-    console.print("  ".join(about), style="bold", soft_wrap=True)
-    console.print(_table(check))
-    what_to_do = advice.advice_sentence(worst.reason, worst.gain_change_db, worst.values) + "."
-    if len({(each.judgement.verdict, each.judgement.gain_change_db) for each in check.channels}) > 1:
-        what_to_do = words.of_channel(check.coach.worst_channel + 1, what_to_do)
-    sentences = [
-        what_to_do,
-        advice.reason_sentence(worst.reason, worst.values),
-    ]
-    if explain:
-        sentences.append(advice.explanation(worst.verdict))
-    sentences += _about_the_file(check)
-    for sentence in sentences:
-        console.print(sentence)
-    _print_clips(console, check)
-    console.print()
+    task = progress.add_task(words.checking(), total=1.0, files="", left="")
 
+    class Bar(_NoBar):
+        def move(self, step: Step) -> None:
+            files = words.so_many_of(step.done, step.total) if step.total > 1 else ""
+            left = "" if step.seconds_left is None else words.time_left(clock(step.seconds_left))
+            progress.update(task, completed=step.share, files=files, left=left)
+            progress.start()
 
-def _table(check: FileCheck) -> Table:
-    summary = check.summary
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
-    table.add_column(words.channel_heading(), justify="right")
-    table.add_column(words.verdict_heading(), no_wrap=True)
-    for heading in (
-        words.gain_heading(),
-        words.average_heading(),
-        words.peak_heading(),
-        words.true_peak_heading(),
-        words.floor_heading(),
-        words.clips_heading(),
-    ):
-        table.add_column(heading, justify="right")
-    for index, channel in enumerate(check.channels):
-        judgement = channel.judgement
-        table.add_row(
-            str(index + 1),
-            advice.verdict_name(judgement.verdict),
-            signed_decibels(judgement.gain_change_db),
-            decibels(judgement.average_playing_dbfs),
-            decibels(float(summary.peak_dbfs[index])),
-            decibels(float(summary.true_peak_dbtp[index])),
-            decibels(float(summary.noise_floor_dbfs[index])),
-            str(len(channel.clips)),
-        )
-    return table
+        def clear(self) -> None:
+            progress.stop()
 
-
-def _about_the_file(check: FileCheck) -> Iterator[str]:
-    summary, forecast = check.summary, check.forecast
-    if forecast is not None:
-        yield words.forecast_line(
-            forecast_sentence(forecast.clip_probability, forecast.clip_probability_high, forecast.take_s),
-            decibels(forecast.peak_p50_dbfs),
-            decibels(forecast.peak_p95_dbfs),
-        )
-    yield words.loudness_line(decibels(summary.integrated_lufs), decibels(summary.range_lu))
-    for fault in summary.faults:
-        number = None if fault.channel is None else fault.channel + 1
-        yield fault_sentence(fault.kind, number, fault.value)
-
-
-def _print_clips(console: Console, check: FileCheck) -> None:
-    clips = sorted(
-        (clip for channel in check.channels for clip in channel.clips), key=lambda clip: clip.start_frame
-    )
-    for clip in clips[:_MOST_CLIPS_LISTED]:
-        console.print(
-            words.clip_line(
-                clip.kind,
-                clock(clip.start_frame / check.rate_hz, 3),
-                clip.channel + 1,
-                clip.frames,
-                decibels(clip.peak_dbfs),
-            )
-        )
-    if len(clips) > _MOST_CLIPS_LISTED:
-        console.print(words.more_clips(len(clips) - _MOST_CLIPS_LISTED))
+    try:
+        yield Bar()
+    finally:
+        progress.stop()

@@ -9,12 +9,14 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
-from rich.console import Console
 
 from app.words.numbers import MINUS, UNKNOWN
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 _IN_ASCII = {MINUS: "-", UNKNOWN: "-", "…": "...", "∞": "inf", "·": "-", "’": "'", "“": '"', "”": '"'}
 _HANDLER = "swellmark"
@@ -78,16 +80,17 @@ def complain(sentence: str) -> None:
         click.echo(f"swellmark: {printable(sentence)}", err=True)
 
 
-class _Console(Console):
-    """Leaves a closed pipe to the command, which may have a take to end first."""
-
-    def on_broken_pipe(self) -> None:
-        raise BrokenPipeError
-
-
 def console() -> Console:
     """Whatever prints tables and sentences on stdout."""
-    return _Console(highlight=False, markup=False, emoji=False)
+    from rich.console import Console  # late: it takes a while to load, and JSON needs none of it
+
+    class Ours(Console):
+        """Leaves a closed pipe to the command, which may have a take to end first."""
+
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError
+
+    return Ours(highlight=False, markup=False, emoji=False)
 
 
 def print_json(document: Any, *, compact: bool = False) -> None:

@@ -132,6 +132,23 @@ def checking() -> str:
     return _("Measuring")
 
 
+def so_many_of(done: int, total: int) -> str:
+    """Beside the progress bar: how many files are done."""
+    return _("{done} of {total}").format(done=done, total=total)
+
+
+def time_left(clock: str) -> str:
+    """Beside the progress bar."""
+    return _("{clock} left").format(clock=clock)
+
+
+def stopped(unmeasured: int) -> str:
+    """Last line of ``check`` when it was interrupted."""
+    return ngettext(
+        "stopped; {n} file was not measured.", "stopped; {n} files were not measured.", unmeasured
+    ).format(n=unmeasured)
+
+
 def file_heading() -> str:
     """Head of the column with file names."""
     return _("File")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from app.check import many
+
 FILE_FIELDS = {
     *("path", "format", "rate_hz", "channels", "duration_s", "verdict", "advice", "loudness", "per_channel"),
     *("forecast", "faults"),
@@ -188,3 +190,15 @@ def test_names_steer_neither_the_terminal_nor_the_document(run, sound, phrases, 
     assert gone.exit_code == 2
     assert len(gone.stderr.splitlines()) == 1
     assert "\x1b" not in gone.stderr
+
+
+def test_order_and_figures_of_the_document_do_not_depend_on_who_is_ready_first(
+    run, sound, phrases, tmp_path, monkeypatch, strict_json
+):
+    monkeypatch.setattr(many, "_WORTH_PROCESSES_BYTES", 0)
+    for name, seconds in (("a", 30.0), ("b", 1.0), ("c", 2.0)):
+        sound(f"{name}.wav", phrases(-15.0, seconds=seconds, rate_hz=8_000), rate_hz=8_000)
+    aside = strict_json(run("check", "--json", tmp_path).stdout)
+    assert [file["path"][-5:] for file in aside["files"]] == ["a.wav", "b.wav", "c.wav"]
+    monkeypatch.setattr(many, "_MOST_AT_ONCE", 1)
+    assert strict_json(run("check", "--json", tmp_path).stdout) == aside

@@ -6,7 +6,10 @@ import contextlib
 import json
 import os
 import signal
+import struct
 import subprocess
+import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -135,3 +138,59 @@ def test_a_full_disk_costs_neither_the_metering_nor_what_is_logged(start, sound,
     assert "could not be written to its end" in at_the_end
     (tiny_disk / "filler").unlink()
     assert the_take(start) == before
+
+
+@pytest.mark.skipif(not os.path.exists("/proc/self/stat"), reason="no list of processes to look into")
+@pytest.mark.parametrize("options", [[], ["--json"]])
+def test_an_interrupt_ends_a_check_at_once_and_says_what_was_measured(
+    start, sound, phrases, tmp_path, options
+):
+    first = sound("fair.wav", phrases(-15.0, seconds=1.0))
+    # Hours of silence that take no room on the disk, twice: long enough for processes aside.
+    endless = []
+    for name in ("one.au", "two.au"):
+        path = tmp_path / name
+        with path.open("wb") as file:
+            file.write(struct.pack(">4sIIIII", b".snd", 24, 2_000_000_000, 3, 48_000, 2))
+            file.truncate(2_000_000_024)
+        endless.append(path)
+    out = tmp_path / "out"
+    with out.open("wb") as stdout:
+        process = start("check", *options, first, *endless, stdout=stdout, start_new_session=True)
+        children = until(lambda: children_of(process.pid), 20.0)
+        assert len(children) >= 1
+        # While processes still import, and while they measure.
+        assert options or until(out.read_text, 20.0)
+        os.killpg(process.pid, signal.SIGINT)  # as a terminal does it
+        _, errors = process.communicate(timeout=10)
+    assert process.returncode == 130
+    (line,) = errors.decode().splitlines()
+    assert line.startswith("swellmark: stopped; ")
+    if options:
+        assert json.loads(out.read_text())["stopped"] is True
+    else:
+        assert out.read_text().splitlines()[-1].startswith("1 file measured, none needs attention")
+    assert until(lambda: not any(os.path.exists(f"/proc/{child}") for child in children), 5.0)
+
+
+def children_of(pid):
+    return [
+        int(stat.parent.name)
+        for stat in Path("/proc").glob("[0-9]*/stat")
+        if (fields := read_or_nothing(stat).rpartition(")")[2].split()) and int(fields[1]) == pid
+    ]
+
+
+def read_or_nothing(path):
+    try:
+        return path.read_text()
+    except OSError:  # it has ended meanwhile
+        return ""
+
+
+def until(holds, seconds):
+    """Wait for a condition; returns what it came to."""
+    ends = time.monotonic() + seconds
+    while not (came := holds()) and time.monotonic() < ends:
+        time.sleep(0.01)
+    return came

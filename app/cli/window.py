@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
+from pathlib import Path
 
 from app import settings
+from app.check.shelf import Shelf
+from app.check.tracks import TrackFile, measure_track
 from app.cli.options import live_coach
 from app.cli.takedesk import TakeDesk
 from app.coach.judgement import Target
@@ -17,12 +20,15 @@ from app.conform.case import Result
 from app.engine.loop import Engine
 from app.errors import DeviceError, LogError, UsageError
 from app.inputs.devices import list_devices
+from app.inputs.outputs import list_outputs
+from app.inputs.playback import headphones
 from app.inputs.player import PARTS
 from app.inputs.spec import PlayerSpec, open_spec, parse_spec
 from app.log.keeper import TakeKeeper
 from app.log.records import TakeDetail, TakeRow
 from app.log.store import Store
 from app.log.writer import LogWriter
+from app.window.balanceports import BalanceServices
 from app.window.language import speak_as_the_desktop
 from app.window.program import run
 from app.window.services import InputChoice, PartChoice, Services
@@ -73,12 +79,24 @@ def open_window(spec: str | None) -> int:
                 prove=_prove,
                 target=target,
                 first_input=spec,
+                balance=BalanceServices(
+                    measure=_measure_track,
+                    listen=engine.add_listener,
+                    leave=engine.remove_listener,
+                    list_outputs=list_outputs,
+                    headphones=headphones(),
+                ),
             )
         )
     finally:
         # The window does this in order when it closes; here it is for the case that it never opened.
         engine.stop()
         log.close()
+
+
+def _measure_track(path: Path, progress: Callable[[float], None]) -> TrackFile:
+    """Measure a backing or a part, or remember it from the last time."""
+    return measure_track(path, progress, Shelf(settings.cache_folder() / "tracks"))
 
 
 def _played_part(spec: str) -> str | None:

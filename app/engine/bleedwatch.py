@@ -68,6 +68,8 @@ class BleedWatch:
         self._channel = channel
         self._waiting: deque[tuple[int, SourceInfo, Samples, int]] = deque(maxlen=_MOST_WAITING)
         self._came = 0
+        self._end = 0
+        """Frames of the playback that were taken."""
         self._begin_afresh()
 
     def __call__(self, info: SourceInfo, block: Block) -> None:
@@ -98,7 +100,6 @@ class BleedWatch:
     def _begin_afresh(self) -> None:
         self._check = BleedCheck()
         self._underruns = self._playback.underruns
-        self._end = 0
         self._info: SourceInfo | None = None
         self._number = 0
         self._side_by_side: int | None = None
@@ -112,9 +113,7 @@ class BleedWatch:
         while self._waiting:
             number, info, samples, played_frames = self._waiting.popleft()
             if self._info is not None and (info != self._info or number != self._number + 1):
-                end = self._end
                 self._begin_afresh()
-                self._end = end
                 gathered = gathered[:1]
             if self._info is None:
                 import soxr  # late: nobody needs it before something plays

@@ -128,6 +128,8 @@ class Playback:
         except BaseException:
             self.stop()
             raise
+        if self._leaving.is_set():  # it was stopped while the driver took its time to open
+            self.stop()
 
     def stop(self) -> None:
         """Fall silent at once, and let go of output and files. Safe to call from any thread, and again."""
@@ -138,6 +140,10 @@ class Playback:
                 self._feeder.join(_END_S)
             for source in self._sources:
                 source.close()
+
+    def hush(self) -> None:
+        """Fall silent with the next buffer, without waiting for anything; :meth:`stop` is still to come."""
+        self._leaving.set()
 
     def set_pull_down(self, pull_down_db: Sequence[float]) -> None:
         """Turn the files further down or less far, one amount each, 0 or more; they glide there.

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from pathlib import Path
+
+from app.check.folder import is_sound_name
 from app.window.pages import Page, PageSpec, PageTools
 from app.words import about as about_words
+from app.words import hearing as hearing_words
 
 
 def _about(tools: PageTools) -> Page:
@@ -12,4 +17,17 @@ def _about(tools: PageTools) -> Page:
     return About(tools.theme)
 
 
-PAGES = (PageSpec("about", about_words.about_title, about_words.about_tip, "F1", _about),)
+def _balance(tools: PageTools) -> Page:
+    from app.window.balance import BalancePage
+
+    return BalancePage(tools)
+
+
+def _are_sounds(paths: Sequence[Path]) -> bool:
+    return bool(paths) and all(is_sound_name(path.name) for path in paths)
+
+
+PAGES = (
+    PageSpec("balance", hearing_words.page_title, hearing_words.page_tip, "B", _balance, _are_sounds),
+    PageSpec("about", about_words.about_title, about_words.about_tip, "F1", _about),
+)

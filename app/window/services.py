@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from app.coach.judgement import Target
 from app.errors import SwellmarkError
 from app.inputs.source import Source
+from app.window.balanceports import BalanceServices
 from app.window.ports import Engine, Keeper, Memory
 
 if TYPE_CHECKING:
@@ -85,3 +86,5 @@ class Services:
     """Of the built-in player's knob."""
     default_input: str = "player"
     default_part: str = "other"
+    balance: BalanceServices = field(default_factory=BalanceServices)
+    """For the page about the headphone balance."""

@@ -216,3 +216,10 @@ def format_cannot_be_written(path: str, file_format: str) -> str:
 def length_differs() -> str:
     """What was read back is not what was written."""
     return _("the copy does not have the length of the original")
+
+
+def measuring_failed(path: str, cause: str) -> str:
+    """A fault of ours while measuring."""
+    return _("{path}: measuring stopped because of a fault in the program ({cause}).").format(
+        path=path, cause=cause
+    )

@@ -16,10 +16,11 @@ import click
 
 from app import __version__
 from app.cli import terminal
+from app.cli.completing import complete_input
 from app.errors import SwellmarkError
 from app.words import cli as words
 
-_COMMANDS = ("inputs", "watch", "check", "folder", "balance", "takes", "conform")
+_COMMANDS = ("inputs", "watch", "check", "folder", "balance", "takes", "conform", "completion")
 """In the order of the job; module and command share the name."""
 
 DONE, ACT, WRONG = 0, 1, 2
@@ -98,7 +99,7 @@ def _usage(error: click.ClickException) -> str:
 
 
 @click.group(cls=_Commands, invoke_without_command=True, help=words.program_help())
-@click.option("--input", "spec", metavar="SPEC", help=words.input_help())
+@click.option("--input", "spec", metavar="SPEC", shell_complete=complete_input, help=words.input_help())
 @click.version_option(__version__, prog_name="swellmark")
 @click.pass_context
 def main(ctx: click.Context, spec: str | None) -> None:

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import click
 
 from app import settings
+from app.cli.completing import complete_part
 from app.cli.terminal import print_json
 from app.coach.judgement import Target
 from app.coach.parts import PartProfile, find_part, load_parts
@@ -45,7 +46,9 @@ class Seconds(click.FloatRange):
 
 def part_option(command: _Command) -> _Command:
     """Add ``--part NAME``."""
-    return click.option("--part", metavar="NAME", default="other", help=words.part_help())(command)
+    return click.option(
+        "--part", metavar="NAME", default="other", shell_complete=complete_part, help=words.part_help()
+    )(command)
 
 
 def json_option(command: _Command) -> _Command:

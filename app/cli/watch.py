@@ -15,6 +15,7 @@ from typing import Any, Protocol
 import click
 
 from app.cli import terminal
+from app.cli.completing import complete_input
 from app.cli.limited import Limited
 from app.cli.main import ACT, DONE, WRONG
 from app.cli.options import Seconds, explain_option, json_option, live_coach, part_option, the_part
@@ -37,7 +38,15 @@ _OVER = (InputState.ENDED, InputState.FAILED, InputState.LOST)
 
 
 @click.command(help=words.watch_help())
-@click.option("--input", "spec", metavar="SPEC", default="player", show_default=True, help=words.input_help())
+@click.option(
+    "--input",
+    "spec",
+    metavar="SPEC",
+    default="player",
+    show_default=True,
+    shell_complete=complete_input,
+    help=words.input_help(),
+)
 @part_option
 @click.option("--seconds", type=Seconds(min=0.0, min_open=True), help=words.seconds_help())
 @click.option("--take", "take_name", metavar="NAME", help=words.take_help())

@@ -60,6 +60,10 @@ class SoundServer:
             for name, value in os.environ.items()
             if not name.startswith(("XDG_", "PULSE_", "DBUS_", "PIPEWIRE_", "ALSA_")) and name != "DISPLAY"
         } | {"HOME": str(self.home), "XDG_RUNTIME_DIR": str(self.runtime), "PYTHONWARNINGS": "error"}
+        # Whoever finds the server away must not start one of its own in its place.
+        client = self.home / ".config" / "pulse" / "client.conf"
+        client.parent.mkdir(parents=True)
+        client.write_text("autospawn = no\n")
         self._log = folder / "pulseaudio.log"
         self._server: subprocess.Popen[bytes] | None = None
         self._silence: subprocess.Popen[bytes] | None = None
@@ -68,21 +72,29 @@ class SoundServer:
 
     # The server.
 
-    def launch(self) -> None:
+    def launch(self, *, with_sink: bool = True) -> None:
         """Start the server and wait until it answers."""
+        sink = ("-L", " ".join(_LOAD_SINK)) if with_sink else ()
         with self._log.open("ab") as log:
             self._server = subprocess.Popen(
                 [
                     *("pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no"),
                     *("--realtime=no", "--high-priority=no", "--log-target=stderr"),
-                    *("-L", " ".join(_LOAD_SINK), "-L", "module-native-protocol-unix"),
+                    *(*sink, "-L", "module-native-protocol-unix"),
                 ],
                 env=self.environment,
                 stdout=log,
                 stderr=log,
             )
         self.wait_for(lambda: self._try_pactl("info"), "pulseaudio to answer")
-        self._keep_awake()
+        if with_sink:
+            self._keep_awake()
+
+    @property
+    def process_id(self) -> int:
+        """The server's."""
+        assert self._server is not None
+        return self._server.pid
 
     def kill(self) -> None:
         """End the server at once, as a crash would."""

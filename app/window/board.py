@@ -10,10 +10,19 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Sequence
 
-from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QFrame,
+    QGridLayout,
+    QHBoxLayout,
+    QStackedLayout,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
 
 from app.coach.judgement import Target
 from app.window.actions import BOARD, Actions
+from app.window.afar import Afar
 from app.window.banner import Banner
 from app.window.card import VerdictCard
 from app.window.chart import SeaChart
@@ -26,10 +35,12 @@ from app.window.pages import Pages, PageSpec, PageTools
 from app.window.picker import Picker
 from app.window.proof import Proof, Prove
 from app.window.services import PartChoice
+from app.window.strip import Line
 from app.window.takes import Happenings, Takes
 from app.window.theme import GAP, MARGIN, TARGET, UNIT, Theme, qt_palette, style_sheet
 from app.window.why import Why
 from app.words import conform as conform_words
+from app.words import glance as glance_words
 from app.words import numbers
 from app.words import session as session_words
 from app.words import window as words
@@ -82,8 +93,13 @@ class Board(QWidget):
         self.foot.add(BOARD, words.board_title(), words.board_tip())
         for spec in pages:
             self.foot.add(spec.name, spec.title(), spec.tip())
+        self.foot.add("afar", glance_words.afar_title(), glance_words.afar_tip(), place=False)
+        self.foot.add("strip", glance_words.strip_title(), glance_words.strip_tip(), place=False)
         self.foot.add("look", words.look_name(theme.name), words.look_tip(), place=False)
         self.foot.show_place(BOARD)
+        self.afar = Afar(theme)
+        self.line = Line(theme)
+        """The verdict in a line, above pages."""
         self._arrange()
         self._order_keys()
 
@@ -130,15 +146,21 @@ class Board(QWidget):
         running = duration_s is not None
         self._take_s = duration_s
         key = self._take_key
+        text = words.begin_take(key)
         if duration_s is not None:
-            self.take_button.set_text(words.end_take(key, numbers.clock(duration_s)))
-        else:
-            self.take_button.set_text(words.begin_take(key))
+            text = words.end_take(key, numbers.clock(duration_s))
+        self.take_button.set_text(text)
+        self.afar.take_button.set_text(text)
         if self.take_button.property("running") != running:
             self.take_button.setProperty("running", running)
             # A style sheet looks at properties only when it is asked to.
             self.take_button.style().unpolish(self.take_button)
             self.take_button.style().polish(self.take_button)
+
+    def show_afar(self, shown: bool) -> None:
+        """Give the whole window to the view from afar, or back."""
+        self._views.setCurrentWidget(self.afar if shown else self._whole)
+        (self.afar.take_button if shown else self.take_button).setFocus()
 
     def show_guide(self, shown: bool) -> None:
         """Give the card's place to the guided session, or back."""
@@ -190,11 +212,17 @@ class Board(QWidget):
         head.setSpacing(GAP)
         head.addWidget(self.picker, 1)
         head.addWidget(self.afresh)
-        layout = QVBoxLayout(self)
+        self._whole = QWidget()
+        self._views = QStackedLayout(self)
+        self._views.addWidget(self._whole)
+        self._views.addWidget(self.afar)
+        layout = QVBoxLayout(self._whole)
         layout.setContentsMargins(MARGIN, GAP, MARGIN, GAP - UNIT)
         layout.setSpacing(GAP - UNIT)
         layout.addLayout(head)
         layout.addWidget(self.banner)
+        layout.addWidget(self.line)
+        self.line.hide()
         layout.addWidget(self.pages, 1)
         layout.addWidget(self.foot)
         self.resize(1280, 800)
@@ -248,6 +276,7 @@ class Board(QWidget):
             self.afresh,
             *self.banner.stops,
             *self.foot.stops,
+            *self.afar.stops,
         )
         for before, after in itertools.pairwise(stops):
             QWidget.setTabOrder(before, after)

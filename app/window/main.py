@@ -21,6 +21,8 @@ from app.window.board import Board
 from app.window.crash import CrashReports
 from app.window.errands import Errands
 from app.window.farewell import say_farewell
+from app.window.following import Following
+from app.window.glance import glance_at
 from app.window.guidance import Guidance
 from app.window.harbour import channel_label
 from app.window.listening import Listening
@@ -31,6 +33,7 @@ from app.window.pagelist import PAGES
 from app.window.pages import PageSpec, PageTools
 from app.window.services import Services
 from app.window.theme import PALETTES, Theme
+from app.window.views import Views
 from app.words import keys as key_words
 from app.words import window as words
 
@@ -39,8 +42,6 @@ _SLOW_MS = 250
 _TEXT_S = 0.1
 """Digits that change faster than this cannot be read."""
 _LEAST_TEXT_PERCENT, _MOST_TEXT_PERCENT = 80, 200
-_SETTLE_S = 1.5
-"""How long another channel must be the worst before the chart turns to it by itself."""
 
 
 class MainWindow(Board):
@@ -65,10 +66,7 @@ class MainWindow(Board):
         super().__init__(services.parts, services.gain_range_db, services.target, pages, self._page_tools)
         self._services = services
         self._errands = Errands()
-        self._chosen_channel = -1
-        self.channel = 0
-        """The column that chart, card and figures show."""
-        self._worst_since: tuple[int, float] = (0, 0.0)
+        self._following = Following()
         self._history: object | None = None
         self._texts_s = 0.0
         self._drawn_s = 0.0
@@ -79,15 +77,24 @@ class MainWindow(Board):
         self.listening = Listening(services, self.picker, self._errands, self.notices)
         self.guidance = Guidance(services, self.guide, self.show_guide)
         self.logbook = Logbook(services.list_takes, services.read_take, self._errands)
+        self.views = Views(self.afar, self.line, self.show_afar, self.notices.say)
         self._wire()
         self._fill_actions()
         self._restore()
+
+    @property
+    def channel(self) -> int:
+        """The column that chart, card and figures show."""
+        return self._following.channel
 
     # Putting together
 
     def _wire(self) -> None:
         self.afresh.clicked.connect(self.start_afresh)
         self.take_button.clicked.connect(self.toggle_take)
+        self.afar.take_button.clicked.connect(self.toggle_take)
+        self.views.look_again = self._look_soon
+        self.views.come_back = self._come_back
         self.card.guide_button.clicked.connect(self.begin_guidance)
         self.card.why_button.clicked.connect(self.toggle_why)
         self.guide.skip_button.clicked.connect(self.guidance.skip)
@@ -118,6 +125,9 @@ class MainWindow(Board):
             ("afresh", self.start_afresh, ("R", "PgUp")),
             ("back", self.step_back, ("Esc",)),
             ("look", self.next_look, ("L",)),
+            ("afar", self.views.toggle_afar, ("2",)),
+            ("strip", lambda: self.views.toggle_strip(self.theme), ("S",)),
+            ("seen", self.views.seen, ("C",)),
             ("larger", partial(self.scale_texts, 1), ("Ctrl++", "Ctrl+=")),
             ("smaller", partial(self.scale_texts, -1), ("Ctrl+-",)),
             ("text_size", partial(self.scale_texts, 0), ("Ctrl+0",)),
@@ -139,6 +149,7 @@ class MainWindow(Board):
 
     def _show_keys(self) -> None:
         self.show_keys(self.keys)
+        self.views.show_keys(self.keys)
 
     def _page_tools(self) -> PageTools:
         return PageTools(
@@ -168,7 +179,11 @@ class MainWindow(Board):
 
     def choose_channel(self, channel: int) -> None:
         """Show a channel on the chart; -1 follows the one that needs attention first."""
-        self._chosen_channel = channel
+        self._following.chosen = channel
+        self._look_soon()
+
+    def _look_soon(self) -> None:
+        """Show texts anew with the next tick."""
         self._texts_s = 0.0
 
     def toggle_take(self) -> None:
@@ -179,7 +194,7 @@ class MainWindow(Board):
             keeper.begin(self.takes.name_field.text().strip(), self.listening.part)
         else:
             keeper.end()
-        self._texts_s = 0.0
+        self._look_soon()
 
     def begin_guidance(self) -> None:
         """Guide the channel that is shown to its gain; not in a take, where the gain must stay."""
@@ -205,9 +220,11 @@ class MainWindow(Board):
 
     def step_back(self) -> None:
         """Close or leave what lies uppermost: a page, the proof, the explanation, the session, a message."""
-        if self.pages.step_back():
+        if self.views.afar_is_open:
+            self.views.toggle_afar()
+        elif self.pages.step_back():
             return
-        if self.proof_is_open:
+        elif self.proof_is_open:
             self.close_proof()
         elif self.why_is_open:
             self.toggle_why()
@@ -219,6 +236,12 @@ class MainWindow(Board):
     def start_afresh(self) -> None:
         """Let go of held peaks, clip counts and the coach's evidence."""
         self._services.engine.reset()
+        self.views.seen()
+
+    def set_theme(self, theme: Theme) -> None:
+        """Take over colours and type, in other windows, too."""
+        super().set_theme(theme)
+        self.views.set_theme(theme)
 
     def next_look(self) -> None:
         """Change between the colours."""
@@ -245,7 +268,10 @@ class MainWindow(Board):
     def _turned_to(self, place: str) -> None:
         self.keys.enter(place)
         self.foot.show_place(place)
-        self._texts_s = 0.0
+        self.line.setVisible(place != BOARD)
+        if self.views.afar_is_open:
+            self.views.toggle_afar()
+        self._look_soon()
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:
         """Take files that some page is for."""
@@ -267,7 +293,7 @@ class MainWindow(Board):
         now_s = time.monotonic()
         snapshot = self._services.engine.snapshot
         history = self._services.engine.history
-        self._settle_channel(snapshot, now_s)
+        self._following.look(snapshot, now_s, self.guidance.channel)
         if history is not self._history:
             self._history = history
             self.chart.redraw()
@@ -289,7 +315,7 @@ class MainWindow(Board):
         self.logbook.refresh(self._services.keeper.revision, now_s)
         self.figures.show_state(snapshot, self.channel, old=not live)
         several = len(snapshot.average_dbfs) > 1
-        self.harbour.show_state(snapshot, self.channel, follows=self._chosen_channel < 0)
+        self.harbour.show_state(snapshot, self.channel, follows=self._following.follows)
         judgement = self._judgement(snapshot)
         name = channel_label(snapshot, self.channel) if several else ""
         about_this = snapshot.coach is not None and snapshot.coach.worst_channel == self.channel
@@ -307,25 +333,26 @@ class MainWindow(Board):
             )
             self.picker.show_input(info.spec, info.name)
         self.chart.describe(snapshot, self.channel)
+        self._show_glance(snapshot, judgement, old=not live)
         self.pages.show_state(snapshot, now_s, self.channel)
+
+    def _show_glance(self, snapshot: Snapshot, judgement: Judgement | None, *, old: bool) -> None:
+        self.views.clips.look(snapshot)
+        take = self._services.keeper.current
+        self.views.show_glance(
+            glance_at(
+                snapshot,
+                self.channel,
+                judgement,
+                old=old,
+                unseen_clips=self.views.clips.unseen,
+                take_s=take.duration_s if take is not None else None,
+            )
+        )
 
     def _judgement(self, snapshot: Snapshot) -> Judgement | None:
         coach = snapshot.coach
         return coach.channels[self.channel] if coach and self.channel < len(coach.channels) else None
-
-    def _settle_channel(self, snapshot: Snapshot, now_s: float) -> None:
-        count = len(snapshot.average_dbfs)
-        if self.guidance.channel is not None and self.guidance.channel < count:
-            self.channel = self.guidance.channel
-            return
-        if self._chosen_channel >= 0:
-            self.channel = min(self._chosen_channel, max(0, count - 1))
-            return
-        worst = snapshot.coach.worst_channel if snapshot.coach is not None else 0
-        if worst != self._worst_since[0]:
-            self._worst_since = (worst, now_s)
-        if self.channel >= count or now_s - self._worst_since[1] > _SETTLE_S:
-            self.channel = worst
 
     def _show_take(self) -> None:
         take = self._services.keeper.current
@@ -341,6 +368,13 @@ class MainWindow(Board):
             self._pace()
             if not self.listening.inputs:
                 self._first_look.start(1200)
+
+    def _come_back(self) -> None:
+        if self.isMinimized() or not self.isVisible():
+            self.showNormal()
+        self.raise_()
+        self.activateWindow()
+        self._pace()
 
     def hideEvent(self, event: QHideEvent) -> None:
         """Nobody sees it: look now and then."""
@@ -361,7 +395,7 @@ class MainWindow(Board):
     def _pace(self) -> None:
         if self._closed:
             return
-        seen = self.isVisible() and not self.isMinimized()
+        seen = (self.isVisible() and not self.isMinimized()) or self.views.strip_is_open
         screen = self.screen()
         rate_hz = screen.refreshRate() if screen is not None else 60.0
         rate_hz = rate_hz if 20.0 <= rate_hz <= 240.0 else 60.0
@@ -385,6 +419,7 @@ class MainWindow(Board):
         services = self._services
         services.settings.put("geometry", bytes(self.saveGeometry().toBase64().data()).decode())
         self.hide()
+        self.views.shut_down()
         self.pages.shut_down()
         return say_farewell(services)
 

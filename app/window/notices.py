@@ -56,6 +56,10 @@ class Notices:
         else:
             self._add(crash_message(error))
 
+    def say(self, text: str) -> None:
+        """Show something to know until it is waved away."""
+        self._add(Message(text))
+
     def forget(self) -> None:
         """Another input was opened: what was told is of the past."""
         self._told.clear()

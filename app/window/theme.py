@@ -268,6 +268,9 @@ QSlider::handle:horizontal {{ width: 18px; height: 18px; margin: -7px 0; border-
   background: {c.text}; }}
 QTableView, QListView {{ background: transparent; border: 2px solid transparent;
   border-radius: {RADIUS - 2}px; outline: 0; gridline-color: transparent; }}
+QHeaderView {{ background: transparent; }}
+QHeaderView::section {{ background: {c.panel}; color: {c.muted}; border: none;
+  border-bottom: 1px solid {c.edge}; padding: {UNIT // 2}px; font-size: {small}px; }}
 QScrollBar:vertical {{ background: transparent; width: 10px; margin: 0; }}
 QScrollBar::handle:vertical {{ background: {c.edge}; border-radius: 5px; min-height: 24px; }}
 QScrollBar::add-line, QScrollBar::sub-line {{ height: 0; }}

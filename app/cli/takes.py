@@ -13,6 +13,8 @@ from rich.text import Text
 import app
 from app.cli import terminal
 from app.cli.options import json_option, print_json
+from app.cli.takecompare import compare_takes
+from app.cli.takesend import send
 from app.errors import UsageError
 from app.log.document import row_document, take_document
 from app.log.export import check_ending
@@ -38,6 +40,10 @@ _ALL = -1
 @click.group(help=words.takes_help())
 def takes() -> None:
     """The take log."""
+
+
+takes.add_command(compare_takes)
+takes.add_command(send)
 
 
 @takes.command("list", help=words.list_help())

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
+import app
 from app.figures import level
 from app.log.bars import bar_and_beat
-from app.log.records import ChannelFigures, TakeDetail, TakeEvent, TakeRow
+from app.log.compare import Comparison, Standing
+from app.log.records import ChannelFigures, LevelTrace, TakeDetail, TakeEvent, TakeRow
 
 
 def row_document(row: TakeRow) -> dict[str, Any]:
@@ -38,6 +41,49 @@ def take_document(take: TakeDetail) -> dict[str, Any]:
         **row,
         "per_channel": [_channel(channel) for channel in take.per_channel],
         "events": [_event(event, take.row) for event in take.events],
+    }
+
+
+def levels_document(trace: LevelTrace) -> dict[str, Any]:
+    """A take's levels over time, a pair for each stretch of ``point_s`` seconds."""
+    return {
+        "point_s": round(trace.point_s, 6),
+        "average_dbfs": [level(value) for value in trace.average_dbfs.tolist()],
+        "peak_dbfs": [level(value) for value in trace.peak_dbfs.tolist()],
+    }
+
+
+def comparison_document(comparison: Comparison, sentences: Sequence[str]) -> dict[str, Any]:
+    """``takes compare --json``."""
+    safest, other = comparison.safest, comparison.next_best
+    return {
+        "swellmark": app.__version__,
+        "safest": safest and safest.number,
+        "ground": comparison.ground.value,
+        "next_best": other and other.number,
+        "alike": [each.number for each in comparison.alike],
+        "sentences": list(sentences),
+        "target": {
+            "window_low_dbfs": level(comparison.target.window_low_dbfs),
+            "window_high_dbfs": level(comparison.target.window_high_dbfs),
+            "ceiling_dbfs": level(comparison.target.ceiling_dbfs),
+        },
+        "takes": [_standing(each) for each in comparison.standings],
+    }
+
+
+def _standing(each: Standing) -> dict[str, Any]:
+    return {
+        **row_document(each.take.row),
+        "left_out": each.left_out and each.left_out.value,
+        "clips_s": [round(t_s, 6) for t_s in each.clips_s],
+        "possible_clips": each.possible_clips,
+        "lost_s": round(each.lost_s, 6),
+        "loud_average_dbfs": level(each.loud_average_dbfs),
+        "over_ceiling_db": level(each.over_db),
+        "off_window_db": level(each.off_window_db),
+        "noise_floor_dbfs": level(each.noise_floor_dbfs),
+        "levels": levels_document(each.take.trace),
     }
 
 

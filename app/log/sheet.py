@@ -2,168 +2,177 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from html import escape
-from string import Template
+import json
+from collections.abc import Mapping, Sequence
+from functools import cache
+from importlib import resources
+from typing import TYPE_CHECKING, Any
 
 import app
+from app.log.grouping import grouped
 from app.log.listing import event_texts, remarks
 from app.log.picture import picture
 from app.log.records import TakeDetail, TakeRow
 from app.words import advice
 from app.words import log as words
+from app.words._catalogue import spoken
 from app.words.numbers import clock, decibels
+
+if TYPE_CHECKING:
+    from jinja2 import Template
+
+DATA_ID = "swellmark-takes"
+"""Names the element that holds the takes as JSON, in a page that is sent."""
 
 _MOST_EVENTS = 500
 
-# The names and texts in it are other people's: nothing may run, and nothing may be fetched.
-_PAGE = Template("""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
-<title>$title</title>
-<style>
-:root { color-scheme: light; }
-body { font: 10.5pt/1.45 system-ui, sans-serif; color: #1c2233; background: #fff; margin: 2rem auto;
-  max-width: 48rem; padding: 0 1rem; }
-h1 { font-size: 1.6rem; } h2 { font-size: 1.2rem; margin: 2.2rem 0 .3rem; }
-table { border-collapse: collapse; width: 100%; margin: .6rem 0; }
-th, td { text-align: left; vertical-align: top; padding: .25rem .6rem .25rem 0;
-  border-bottom: 1px solid #cfd2da; }
-td.number, th.number { text-align: right; font-variant-numeric: tabular-nums; }
-bdi { white-space: pre-wrap; overflow-wrap: anywhere; }
-td.short { white-space: nowrap; }
-svg { display: block; width: 100%; height: auto; }
-svg text { font: 9px system-ui, sans-serif; fill: #55596a; }
-p.remark { font-weight: 600; }
-footer { margin-top: 2rem; color: #55596a; font-size: .85em; }
-section, tr, svg { break-inside: avoid; } section.long { break-inside: auto; }
-@page { margin: 16mm; }
-@media print { body { margin: 0; max-width: none; padding: 0; } * { print-color-adjust: exact; } }
-</style>
-</head>
-<body>
-<h1>$title</h1>
-$overview
-$sections
-<footer>$foot</footer>
-</body>
-</html>
-""")
 
+def html_text(takes: Sequence[TakeDetail], *, letter: str = "", data: Mapping[str, Any] | None = None) -> str:
+    """The whole page.
 
-def html_text(takes: Sequence[TakeDetail]) -> str:
-    """The whole page."""
-    return _PAGE.substitute(
-        title=_text(words.sheet_title()),
+    Parameters
+    ----------
+    letter
+        What the sender has to say, above everything else.
+    data
+        A document for a program to read, put into the page as JSON.
+    """
+    return _template().render(
+        language=spoken() or "en",
+        title=words.sheet_title(),
+        letter=[letter] if letter else [],
         overview=_overview([take.row for take in takes]),
-        sections="\n".join(_section(take) for take in takes),
-        foot=_text(words.sheet_foot(app.__version__)),
+        takes=[_take(take) for take in takes],
+        nothing_noted=words.no_events(),
+        foot=words.sheet_foot(app.__version__),
+        data=None if data is None else _embedded(data),
+        data_id=DATA_ID,
     )
 
 
-def _overview(rows: Sequence[TakeRow]) -> str:
+@cache
+def _template() -> Template:
+    # Late: it takes a third of a second, and few commands want a page.
+    from jinja2 import Environment, StrictUndefined
+
+    environment = Environment(
+        autoescape=True, finalize=_text, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    return environment.from_string((resources.files("assets") / "sheet.html").read_text(encoding="utf-8"))
+
+
+def _text(value: Any) -> Any:
+    """Escape a value as the template engine does, and a bare carriage return, which HTML would change."""
+    from markupsafe import Markup, escape
+
+    if isinstance(value, Markup) or not isinstance(value, str):
+        return value
+    return Markup(escape(value).replace("\r", Markup("&#13;")))  # noqa: S704 - escaped before
+
+
+def _html(text: str) -> Any:
+    """Say that a text is HTML of our own making already."""
+    from markupsafe import Markup
+
+    return Markup(text)  # noqa: S704 - see above
+
+
+def _embedded(data: Mapping[str, Any]) -> Any:
+    """JSON that cannot end the element it stands in."""
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False)
+    return _html(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
+
+
+def _table(head: Sequence[tuple[str, str]], lines: Sequence[Sequence[str]]) -> dict[str, Any]:
+    """Headings with the kind of their column, and the cells: ``own`` marks a person's own words."""
+    return {"head": head, "lines": lines}
+
+
+def _overview(rows: Sequence[TakeRow]) -> dict[str, Any]:
     head = (
         (words.take_heading(), "number"),
-        (words.name_heading(), ""),
-        (words.part_heading(), ""),
+        (words.name_heading(), "own"),
+        (words.part_heading(), "own"),
         (words.started_heading(), "short"),
         (words.length_heading(), "number"),
         (words.verdict_heading(), "short"),
         (words.peak_heading(), "number"),
         (words.clips_heading(), "number"),
     )
-    lines = [
-        (
-            str(row.number),
-            _own(row.name),
-            _own(row.part),
-            _text(row.started[:16].replace("T", " ")),
-            clock(row.duration_s),
-            _text(advice.verdict_name(row.verdict)) if row.verdict else "",
-            decibels(row.peak_dbfs),
-            str(row.clips),
-        )
-        for row in rows
-    ]
-    return _table(head, lines)
+    return _table(
+        head,
+        [
+            (
+                str(row.number),
+                row.name,
+                row.part,
+                row.started[:16].replace("T", " "),
+                clock(row.duration_s),
+                _verdict(row),
+                decibels(row.peak_dbfs),
+                str(row.clips),
+            )
+            for row in rows
+        ],
+    )
 
 
-def _section(take: TakeDetail) -> str:
+def _verdict(row: TakeRow) -> str:
+    return advice.verdict_name(row.verdict) if row.verdict else ""
+
+
+def _take(take: TakeDetail) -> dict[str, Any]:
     row = take.row
-    long = ' class="long"' if len(take.events) > 20 else ""
-    parts = [
-        f"<section{long}>",
-        f"<h2>{_own(words.take_title(row.number, row.name))}</h2>",
-        f"<p>{_own(words.input_line(row.input_name, f'{row.rate_hz / 1000:g}'))} · {_text(row.started)} · "
-        f"{clock(row.duration_s)} · {_text(words.state_name(row.state))}"
-        + (f" · {_text(words.kept())}" if row.kept else "")
-        + (f" · <strong>{_text(advice.verdict_name(row.verdict))}</strong>" if row.verdict else "")
-        + "</p>",
-        *([f"<p>{_own(row.notes)}</p>"] if row.notes else []),
-        *(f'<p class="remark">{_text(line)}</p>' for line in remarks(take)),
-        picture(take),
-        _channels(take),
-        _events(take),
-        "</section>",
-    ]
-    return "\n".join(parts)
+    events = grouped(take.events, row.rate_hz)
+    more = len(events) - _MOST_EVENTS
+    return {
+        "title": words.take_title(row.number, row.name),
+        "verdict": _verdict(row),
+        "facts": [
+            clock(row.duration_s),
+            words.state_name(row.state),
+            *([words.kept()] if row.kept else []),
+            row.started[:16].replace("T", " "),
+        ],
+        "input": words.input_line(row.input_name, f"{row.rate_hz / 1000:g}"),
+        "notes": row.notes,
+        "remarks": remarks(take),
+        "picture": _html(picture(take)),
+        "channels": _channels(take),
+        "events": _table(
+            (
+                (words.place_heading(), "number"),
+                (words.channel_heading(), "number"),
+                (words.event_heading(), ""),
+            ),
+            [event_texts(event, row) for event in events[:_MOST_EVENTS]],
+        ),
+        "more": words.more_events(more) if more > 0 else "",
+    }
 
 
-def _channels(take: TakeDetail) -> str:
-    head = (
-        (words.channel_heading(), "number"),
-        (words.average_max_heading(), "number"),
-        (words.peak_heading(), "number"),
-        (words.headroom_heading(), "number"),
-        (words.floor_heading(), "number"),
-        (words.clips_heading(), "number"),
+def _channels(take: TakeDetail) -> dict[str, Any]:
+    return _table(
+        [
+            (heading, "number")
+            for heading in (
+                words.channel_heading(),
+                words.average_max_heading(),
+                words.peak_heading(),
+                words.headroom_heading(),
+                words.floor_heading(),
+                words.clips_heading(),
+            )
+        ],
+        [
+            (
+                str(position),
+                decibels(channel.average_max_dbfs),
+                decibels(channel.peak_dbfs),
+                decibels(channel.headroom_db),
+                decibels(channel.noise_floor_dbfs),
+                str(channel.clips),
+            )
+            for position, channel in enumerate(take.per_channel, 1)
+        ],
     )
-    lines = [
-        (
-            str(position),
-            decibels(channel.average_max_dbfs),
-            decibels(channel.peak_dbfs),
-            decibels(channel.headroom_db),
-            decibels(channel.noise_floor_dbfs),
-            str(channel.clips),
-        )
-        for position, channel in enumerate(take.per_channel, 1)
-    ]
-    return _table(head, lines)
-
-
-def _events(take: TakeDetail) -> str:
-    if not take.events:
-        return f"<p>{_text(words.no_events())}</p>"
-    head = (
-        (words.place_heading(), "number"),
-        (words.channel_heading(), "number"),
-        (words.event_heading(), ""),
-    )
-    lines = [tuple(map(_text, event_texts(event, take.row))) for event in take.events[:_MOST_EVENTS]]
-    more = len(take.events) - _MOST_EVENTS
-    return _table(head, lines) + (f"<p>{_text(words.more_events(more))}</p>" if more > 0 else "")
-
-
-def _table(head: Sequence[tuple[str, str]], lines: Iterable[Sequence[str]]) -> str:
-    """Build a table: headings with the kind of their column, then cells that are HTML already."""
-    kinds = [f' class="{kind}"' if kind else "" for _, kind in head]
-    heading = "".join(f"<th{kind}>{_text(text)}</th>" for kind, (text, _) in zip(kinds, head, strict=True))
-    body = "".join(
-        "<tr>" + "".join(f"<td{kind}>{cell}</td>" for kind, cell in zip(kinds, line, strict=True)) + "</tr>\n"
-        for line in lines
-    )
-    return f"<table>\n<thead><tr>{heading}</tr></thead>\n<tbody>\n{body}</tbody>\n</table>"
-
-
-def _own(text: str) -> str:
-    """Somebody's own words: shown as they are, whatever their direction."""
-    return f"<bdi>{_text(text)}</bdi>" if text else ""
-
-
-def _text(text: str) -> str:
-    # A bare carriage return would be read back as a line feed.
-    return escape(text).replace("\r", "&#13;")

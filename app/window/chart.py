@@ -23,6 +23,8 @@ from app.words import numbers
 from app.words import window as words
 
 _SLOWEST_FRAME_S, _FASTEST_FRAME_S = 1 / 32, 1 / 64
+_STEP_S = 1.0
+"""How often the picture goes on for those who want little motion."""
 
 
 class SeaChart(pg.PlotWidget):
@@ -114,6 +116,8 @@ class SeaChart(pg.PlotWidget):
         Drawn more often, nothing would be seen but the newest pixel column filling up; this keeps what
         enters the history within 50 ms of the eye.
         """
+        if self._theme.still:
+            return _STEP_S
         return min(_SLOWEST_FRAME_S, max(_FASTEST_FRAME_S, self._sea.column_s))
 
     def redraw(self) -> None:

@@ -27,12 +27,13 @@ from app.window.guidance import Guidance
 from app.window.harbour import channel_label
 from app.window.listening import Listening
 from app.window.logbook import Logbook
+from app.window.looks import Looks
 from app.window.messages import is_live
 from app.window.notices import Notices
 from app.window.pagelist import PAGES
 from app.window.pages import PageSpec, PageTools
 from app.window.services import Services
-from app.window.theme import PALETTES, Theme
+from app.window.theme import Theme
 from app.window.views import Views
 from app.words import keys as key_words
 from app.words import window as words
@@ -41,7 +42,6 @@ _SLOW_MS = 250
 """How often the window looks while it is not seen."""
 _TEXT_S = 0.1
 """Digits that change faster than this cannot be read."""
-_LEAST_TEXT_PERCENT, _MOST_TEXT_PERCENT = 80, 200
 
 
 class MainWindow(Board):
@@ -67,6 +67,7 @@ class MainWindow(Board):
         self._services = services
         self._errands = Errands()
         self._following = Following()
+        self.looks = Looks(services.settings, self.set_theme)
         self._history: object | None = None
         self._texts_s = 0.0
         self._drawn_s = 0.0
@@ -124,13 +125,13 @@ class MainWindow(Board):
             ("take", self.toggle_take, ("Space", "PgDown")),
             ("afresh", self.start_afresh, ("R", "PgUp")),
             ("back", self.step_back, ("Esc",)),
-            ("look", self.next_look, ("L",)),
+            ("look", self.looks.next_palette, ("L",)),
             ("afar", self.views.toggle_afar, ("2",)),
             ("strip", lambda: self.views.toggle_strip(self.theme), ("S",)),
             ("seen", self.views.seen, ("C",)),
-            ("larger", partial(self.scale_texts, 1), ("Ctrl++", "Ctrl+=")),
-            ("smaller", partial(self.scale_texts, -1), ("Ctrl+-",)),
-            ("text_size", partial(self.scale_texts, 0), ("Ctrl+0",)),
+            ("larger", partial(self.looks.scale_texts, 1), ("Ctrl++", "Ctrl+=")),
+            ("smaller", partial(self.looks.scale_texts, -1), ("Ctrl+-",)),
+            ("text_size", partial(self.looks.scale_texts, 0), ("Ctrl+0",)),
         )
         on_board = (
             ("guide", self.begin_guidance, ("G",)),
@@ -158,16 +159,14 @@ class MainWindow(Board):
             errands=self._errands,
             tell=self.notices.tell,
             actions=self.keys,
+            looks=self.looks,
             open_input=self.listening.open_input,
             go_to=self.pages.go_to,
         )
 
     def _restore(self) -> None:
         settings = self._services.settings
-        name, percent = settings.get("theme") or "", settings.get("text_percent") or ""
-        scale = int(percent) / 100 if percent.isascii() and percent.isdigit() else 1.0
-        scale = max(_LEAST_TEXT_PERCENT / 100, min(_MOST_TEXT_PERCENT / 100, scale))
-        self.set_theme(Theme(name if name in PALETTES else Theme().name, scale))
+        self.looks.restore()
         geometry = settings.get("geometry")
         if geometry:
             self.restoreGeometry(QByteArray.fromBase64(geometry.encode()))
@@ -242,20 +241,6 @@ class MainWindow(Board):
         """Take over colours and type, in other windows, too."""
         super().set_theme(theme)
         self.views.set_theme(theme)
-
-    def next_look(self) -> None:
-        """Change between the colours."""
-        names = list(PALETTES)
-        name = names[(names.index(self.theme.name) + 1) % len(names)]
-        self._services.settings.put("theme", name)
-        self.set_theme(Theme(name, self.theme.text_scale))
-
-    def scale_texts(self, steps: int) -> None:
-        """Make texts larger or smaller; 0 gives them the size of the type scale again."""
-        percent = round(100 * self.theme.text_scale) + 10 * steps if steps else 100
-        percent = max(_LEAST_TEXT_PERCENT, min(_MOST_TEXT_PERCENT, percent))
-        self._services.settings.put("text_percent", str(percent))
-        self.set_theme(Theme(self.theme.name, percent / 100))
 
     def _go(self, name: str) -> None:
         """A button of the foot was pressed."""

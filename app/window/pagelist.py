@@ -9,6 +9,7 @@ from app.check.folder import is_sound_name
 from app.window.pages import Page, PageSpec, PageTools
 from app.words import about as about_words
 from app.words import hearing as hearing_words
+from app.words import settings as settings_words
 
 
 def _about(tools: PageTools) -> Page:
@@ -23,11 +24,18 @@ def _balance(tools: PageTools) -> Page:
     return BalancePage(tools)
 
 
+def _settings(tools: PageTools) -> Page:
+    from app.window.settings import Settings
+
+    return Settings(tools)
+
+
 def _are_sounds(paths: Sequence[Path]) -> bool:
     return bool(paths) and all(is_sound_name(path.name) for path in paths)
 
 
 PAGES = (
     PageSpec("balance", hearing_words.page_title, hearing_words.page_tip, "B", _balance, _are_sounds),
+    PageSpec("settings", settings_words.settings_title, settings_words.settings_tip, "K", _settings),
     PageSpec("about", about_words.about_title, about_words.about_tip, "F1", _about),
 )

@@ -28,6 +28,7 @@ from PySide6.QtWidgets import QFrame, QStackedWidget, QWidget
 from app.engine.snapshot import Snapshot
 from app.window.actions import BOARD, Actions
 from app.window.errands import Errands
+from app.window.looks import Looks
 from app.window.services import Services
 from app.window.theme import Theme
 
@@ -44,6 +45,8 @@ class PageTools:
     tell: Callable[[Exception], None]
     """Shows an error in the banner."""
     actions: Actions
+    looks: Looks
+    """Colours, size of texts and motion, to be changed."""
     open_input: Callable[[str], None]
     """Listens to an input, by its spec, and remembers it."""
     go_to: Callable[[str], None]

@@ -178,10 +178,12 @@ TARGET = 9 * UNIT
 
 @dataclass(frozen=True, slots=True)
 class Theme:
-    """A palette and how large texts are."""
+    """A palette, how large texts are, and whether the picture moves."""
 
     name: str = "dark"
     text_scale: float = 1.0
+    still: bool = False
+    """Little motion: the picture goes on in steps."""
 
     @property
     def palette(self) -> Palette:

@@ -203,7 +203,7 @@ def test_the_knob_turns_the_players_gain(qtbot: Any, playing: Any, window: MainW
 def test_what_was_chosen_is_remembered(qtbot: Any, window: MainWindow, world: Any) -> None:
     window.listening.open_input("device:interface")
     window.listening.choose_part("bass")
-    window.next_look()
+    window.looks.next_palette()
     window.close()
     again = MainWindow(world.services())
     qtbot.addWidget(again)

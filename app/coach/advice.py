@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from app.coach.evidence import Levels
+from app.coach.evidence import Evidence, Levels
 from app.coach.judgement import Reason, Target, Verdict
 from app.coach.parts import PartProfile
 
@@ -130,7 +130,7 @@ def weigh_clipped(
     target: Target,
     *,
     allowance_db: float,
-    uncut_peak_dbfs: float | None = None,
+    evidence: Evidence | None = None,
 ) -> Opinion:
     """Judge playing that clipped: its true peak is hidden, so the advice is an estimate.
 
@@ -138,16 +138,15 @@ def weigh_clipped(
 
     Parameters
     ----------
-    uncut_peak_dbfs
-        Where the peaks that were not cut off let the true peak expect; None = they do not. The part's usual
-        crest over the average is the other witness, and counts alone without this one.
+    evidence
+        What the levels were read from, which lets some of the hidden peaks be seen; without it the part's
+        usual crest over the average has to do.
     """
     hidden = 0.0
     if levels is not None:
-        hidden = levels.average_dbfs + profile.crest_db
-        if uncut_peak_dbfs is not None:
-            hidden = (hidden + uncut_peak_dbfs) / 2.0
-    hidden = max(0.0, hidden)
+        usual = levels.average_dbfs + profile.crest_db
+        witnesses = (usual,) if evidence is None else evidence.hidden_peaks_dbfs(usual)
+        hidden = max(0.0, sum(witnesses) / len(witnesses))
     peak_window_db = target.window_high_dbfs - target.window_low_dbfs
     wanted = target.ceiling_dbfs - peak_window_db / 2 - allowance_db - hidden
     return Opinion(

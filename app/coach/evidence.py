@@ -29,6 +29,9 @@ _MAX_TICK_PEAKS = 600
 _PRIOR_SLOPE_DB = 2.0
 _PRIOR_TICKS = 12.0
 _MOST_CUT_SHARE = 0.1
+# The crest of a tick whose peak was cut off: that of the louder half of the others, at this quantile.
+_CREST_QUANTILE = 0.9
+_CREST_TICKS = 10
 _CLASSES = round((_TOP_DBFS - _BOTTOM_DBFS) / _CLASS_DB)
 
 # Loud playing is the part of the playing whose slow average lies within 6 dB of the level that 5 % of it
@@ -69,7 +72,7 @@ class Evidence:
         self._blocks: deque[float] = deque(maxlen=longest)
         self._block_ticks = 0
         self._block_peak = -math.inf
-        self._tick_peaks: deque[float] = deque(maxlen=memory_ticks or _MAX_TICK_PEAKS)
+        self._tick_peaks: deque[tuple[float, float]] = deque(maxlen=memory_ticks or _MAX_TICK_PEAKS)
 
     @property
     def oldest_tick(self) -> int:
@@ -91,8 +94,9 @@ class Evidence:
         playing_dbfs
             Only ticks with this average or more count into the blocks of the forecast.
         """
-        for peak in peak_dbfs[average_dbfs >= playing_dbfs].tolist():
-            self._tick_peaks.append(peak)
+        playing = average_dbfs >= playing_dbfs
+        for average, peak in zip(average_dbfs[playing].tolist(), peak_dbfs[playing].tolist(), strict=True):
+            self._tick_peaks.append((average, peak))
             self._block_peak = max(self._block_peak, peak)
             self._block_ticks += 1
             if self._block_ticks == _TICKS_PER_BLOCK:
@@ -115,20 +119,19 @@ class Evidence:
         """(blocks,): the highest sample of each second of playing, pauses left out, oldest first."""
         return np.array(self._blocks)
 
-    def uncut_peak_dbfs(self) -> float | None:
-        """Where the highest peak would lie had nothing been cut off at full scale, from those that were not.
+    def hidden_peaks_dbfs(self, usual_crest_peak_dbfs: float) -> tuple[float, ...]:
+        """Where the highest peak would lie had nothing been cut off at full scale: what each witness says.
 
-        None where too much was cut off, or too little was heard, to see how the peaks fall off.
+        Parameters
+        ----------
+        usual_crest_peak_dbfs
+            What the part's usual crest lets expect: heard only where there are not two better witnesses.
         """
-        peaks = np.array(self._tick_peaks)
-        if not peaks.size or np.mean(peaks >= CENSORED_AT_DBFS) > _MOST_CUT_SHARE:
-            return None
-        tail = fit_tail(peaks, censored_at_db=CENSORED_AT_DBFS)
-        if tail is None:
-            return None
-        total = tail.scale_db * tail.uncensored + _PRIOR_SLOPE_DB * _PRIOR_TICKS
-        slope_db = total / (tail.uncensored + _PRIOR_TICKS)
-        return tail.threshold_db + slope_db * math.log(max(1.0, tail.clusters))
+        ticks = np.array(self._tick_peaks).reshape(-1, 2)
+        by_tail, by_crest = _by_tail(ticks[:, 1]), _by_crest(ticks[:, 0], ticks[:, 1])
+        if by_crest is None:
+            return (usual_crest_peak_dbfs,)
+        return (by_crest, usual_crest_peak_dbfs if by_tail is None else by_tail)
 
     def levels(self, threshold_dbfs: float) -> Levels | None:
         """Weigh what lies above the threshold; None when nothing does."""
@@ -157,3 +160,31 @@ def _class_of(level_dbfs: Floats) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
         np.int64
     )
     return np.clip(classes, 0, _CLASSES - 1)
+
+
+def _by_tail(peaks: Floats) -> float | None:
+    """The highest peak by how those that were not cut off fall off.
+
+    None where too much was cut off, or too little was heard, to see that.
+    """
+    if not peaks.size or np.mean(peaks >= CENSORED_AT_DBFS) > _MOST_CUT_SHARE:
+        return None
+    tail = fit_tail(peaks, censored_at_db=CENSORED_AT_DBFS)
+    if tail is None:
+        return None
+    total = tail.scale_db * tail.uncensored + _PRIOR_SLOPE_DB * _PRIOR_TICKS
+    slope_db = total / (tail.uncensored + _PRIOR_TICKS)
+    return tail.threshold_db + slope_db * math.log(max(1.0, tail.clusters))
+
+
+def _by_crest(averages: Floats, peaks: Floats) -> float | None:
+    """The highest peak by the averages, which cutting hardly changes, and this player's own crest over them.
+
+    None where too little was left uncut to see the crest.
+    """
+    cut = peaks >= CENSORED_AT_DBFS
+    if np.count_nonzero(~cut) < _CREST_TICKS:
+        return None
+    whole, crests = averages[~cut], (peaks - averages)[~cut]
+    crest_db = float(np.quantile(crests[whole >= np.median(whole)], _CREST_QUANTILE))
+    return float(np.where(cut, np.maximum(peaks, averages + crest_db), peaks).max())

@@ -3,7 +3,7 @@
 Three things are not known: how fast the tail of the peaks falls, how often playing enters it, and how much
 louder the player gets in the take. Each is a distribution here, and the forecast averages over them, so that
 little evidence gives a wide answer and not a wrong one. The tail's slope starts from what sampled instruments
-show (a mean excess of 0.75 dB over the level that one second in five passes) and moves to what is heard.
+show (a mean excess of 0.78 dB over the level that one second in five passes) and moves to what is heard.
 """
 
 from __future__ import annotations
@@ -27,10 +27,10 @@ ENOUGH_BLOCKS = 8
 FULL_SCALE_DBFS = 0.0
 
 # The slope that sampled instruments show before anything is heard, and how many exceedances that is worth.
-_PRIOR_SCALE_DB = 0.75
-_PRIOR_EXCEEDANCES = 12.0
+_PRIOR_SCALE_DB = 0.78
+_PRIOR_EXCEEDANCES = 15.0
 # A rehearsal is one stretch of a piece, and no two stretches are equally loud.
-_STRETCH_SD_DB = 0.5
+_STRETCH_SD_DB = 0.9
 
 # A shown forecast stays until three in a row differ by this.
 _BAND_LOG_ODDS = 0.7

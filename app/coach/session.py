@@ -33,7 +33,6 @@ CHECK_PLAYING_S = 8.0
 CHECK_LOUD_S = 2.0
 CHECK_MOST_S = 20.0
 
-_CLIPPED_PLAYING_S = 12.0
 # Quiet is steady and not loud: somebody who holds a note is steady too.
 _QUIET_SPREAD_DB = 4.0
 _LOUDEST_QUIET_DBFS = -36.0
@@ -47,7 +46,9 @@ _THERE_TICKS = 12
 _CUE_TICKS = {True: 2, False: 4}
 _REMAINING_BAND_DB = {True: 0.7, False: 1.5}
 # Whoever is at the knob may as well aim at the middle: the fair zone is narrower than the live verdict's.
-_LOUD_MARGIN_DB = -2.0
+_LOUD_MARGIN_DB = -3.0
+# A second full pass, after one that clipped, is worth another turn only where that gains something.
+_AGAIN_MARGIN_DB = -1.0
 # The check is short, and nobody plays the same thing twice. Too loud is a fact; too soft is one only where
 # the playing lies further under what the turn should have given than players vary.
 _CHECK_MARGIN_DB = 1.0
@@ -242,12 +243,10 @@ class GuidedSession:
         checking = self._step is Step.CHECK and not self._needs_full_pass
         playing_s, loud_s = (CHECK_PLAYING_S, CHECK_LOUD_S) if checking else (LOUD_PLAYING_S, LOUD_S)
         self._progress = min(1.0, levels.playing_s / playing_s, levels.loud_s / loud_s)
-        if self._clipped and levels.playing_s >= _CLIPPED_PLAYING_S:
-            self._advise(levels, margin_db=0.0)
-            return
         blocks = self._evidence.block_peaks_dbfs
-        rising = (
-            not checking and blocks.size > _RISING_BLOCKS and blocks[-_RISING_BLOCKS:].max() >= blocks.max()
+        # Where it clipped, every second is as high as the highest.
+        rising = not (checking or self._clipped) and (
+            blocks.size > _RISING_BLOCKS and blocks[-_RISING_BLOCKS:].max() >= blocks.max()
         )
         if levels.playing_s < playing_s - TICK_S / 2:
             self._cue = Cue.KEEP_PLAYING
@@ -255,10 +254,20 @@ class GuidedSession:
             self._cue = Cue.PLAY_LOUDER
         elif rising and levels.playing_s < LOUD_MOST_S:
             self._cue = Cue.STILL_RISING
-        elif checking and levels.playing_s < CHECK_MOST_S and not self._as_loud_as_expected(levels):
+        elif (
+            checking
+            and not self._clipped
+            and levels.playing_s < CHECK_MOST_S
+            and not self._as_loud_as_expected(levels)
+        ):
             self._cue = Cue.PLAY_LOUDER
         else:
-            self._advise(levels, margin_db=_CHECK_MARGIN_DB if checking else _LOUD_MARGIN_DB)
+            self._advise(levels, margin_db=self._margin_db(checking=checking))
+
+    def _margin_db(self, *, checking: bool) -> float:
+        if checking:
+            return _CHECK_MARGIN_DB
+        return _AGAIN_MARGIN_DB if self._moves else _LOUD_MARGIN_DB
 
     def _advise(self, levels: Levels, margin_db: float) -> None:
         heard_s = levels.playing_s
@@ -271,7 +280,7 @@ class GuidedSession:
                 self._profile,
                 self._target,
                 allowance_db=allowance,
-                uncut_peak_dbfs=self._evidence.uncut_peak_dbfs(),
+                evidence=self._evidence,
             )
         else:
             opinion = weigh(levels, self._profile, self._target, allowance_db=allowance, margin_db=margin_db)

@@ -223,7 +223,7 @@ class ChannelCoach:
                 self.profile,
                 self.target,
                 allowance_db=allowance,
-                uncut_peak_dbfs=self._evidence.uncut_peak_dbfs(),
+                evidence=self._evidence,
             )
         if levels is None:
             reason = Reason.KNOB_MOVED if self._knob_moved else Reason.NOTHING_HEARD

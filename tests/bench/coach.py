@@ -1,6 +1,6 @@
 """The coach in closed loop: does the next take sit in the window after one turn of the knob?
 
-Run it with ``python tests/bench/coach.py [--seeds 3] [--sessions 6]``; it needs fluidsynth, its sound font
+Run it with ``python tests/bench/coach.py [--seeds 4] [--sessions 7]``; it needs fluidsynth, its sound font
 and espeak-ng (see tests/bench/render.py). Each session is one player (an instrument of the sound font, or a
 spoken voice) with a knob that is wrong by -30 to +12 dB, a room whose noise lies 35 to 65 dB under the
 playing, a hand that misses by up to 1 dB, and a take that runs 0 to 4 dB louder than the rehearsal. Three
@@ -159,25 +159,28 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--seeds", type=int, default=3, help="performances of each instrument")
+    parser.add_argument("--seeds", type=int, default=4, help="performances of each instrument")
     parser.add_argument("--first-seed", type=int, default=101)
-    parser.add_argument("--sessions", type=int, default=6, help="sessions of each performance")
+    parser.add_argument("--sessions", type=int, default=7, help="sessions of each performance")
     parser.add_argument("--by-part", action="store_true")
+    parser.add_argument("--misses", action="store_true", help="name every session that missed the window")
     options = parser.parse_args()
 
     started_s = time.monotonic()
     results: dict[str, list[dict[str, float]]] = defaultdict(list)
     by_part: dict[str, list[float]] = defaultdict(list)
+    by_seed: dict[int, list[float]] = defaultdict(list)
     seeds = range(options.first_seed, options.first_seed + options.seeds)
     for number, performance in enumerate(performances(tuple(PROFILES), seeds)):
         for session in range(options.sessions):
             for name, adviser in ADVISERS.items():
                 # The same world for every adviser.
-                rng = np.random.default_rng((number, session))
+                rng = np.random.default_rng((options.first_seed, number, session))
                 right = -18.0 - performance.rehearsal_levels.average_dbfs
+                start_db = rng.uniform(-30.0, 12.0)
                 world = World(
                     performance,
-                    gain_db=right + rng.uniform(-30.0, 12.0),
+                    gain_db=right + start_db,
                     noise_dbfs=-18.0 - rng.uniform(35.0, 65.0),
                     growth_db=rng.uniform(0.0, 4.0),
                     rng=rng,
@@ -191,7 +194,21 @@ def main() -> None:
                 )
                 if name == "this coach":
                     by_part[performance.name].append(first["in the window"])
-    print(f"{len(results['this coach'])} sessions, {time.monotonic() - started_s:.0f} s\n")
+                    by_seed[number // len(PROFILES)].append(first["in the window"])
+                    if options.misses and not first["in the window"]:
+                        fate = ", ".join(word for word, is_so in first.items() if is_so)
+                        print(f"missed: {performance.name}, start {start_db:+.0f} dB: {fate}", flush=True)
+        if (number + 1) % len(PROFILES) == 0:
+            print_table(results, time.monotonic() - started_s)
+    print("in the window by seed: " + ", ".join(f"{100 * np.mean(each):.0f} %" for each in by_seed.values()))
+    if options.by_part:
+        for name, inside in sorted(by_part.items(), key=lambda item: np.mean(item[1])):
+            print(f"{name:20s} {100 * np.mean(inside):.0f} %")
+
+
+def print_table(results: dict[str, list[dict[str, float]]], seconds: float) -> None:
+    """Print what was found so far."""
+    print(f"\n{len(results['this coach'])} sessions, {seconds:.0f} s\n")
     columns = list(results["this coach"][0])
     print("| after one move | " + " | ".join(columns) + " |\n|" + "---|" * (len(columns) + 1))
     for name, rows in results.items():
@@ -199,10 +216,7 @@ def main() -> None:
         for column in columns:
             mean = float(np.mean([row[column] for row in rows]))
             cells.append(f"{mean:.2f}" if column == "moves" else f"{100 * mean:.1f} %")
-        print(f"| {name} | " + " | ".join(cells) + " |")
-    if options.by_part:
-        for name, inside in sorted(by_part.items(), key=lambda item: np.mean(item[1])):
-            print(f"{name:20s} {100 * np.mean(inside):.0f} %")
+        print(f"| {name} | " + " | ".join(cells) + " |", flush=True)
 
 
 if __name__ == "__main__":

@@ -8,8 +8,8 @@ same: "the highest peak so far plus a margin" (it clips if that passes full scal
 one for these very takes), and the bare record rule (certain once full scale was reached, the record
 probability otherwise).
 
-All forecasts of one performance share its take, so the number of performances counts, not that of forecasts:
-with 22 of them a band wanders by more than ten points, and it takes a hundred to see a bias of five.
+All forecasts of one performance share its take, so the number of performances counts, not that of forecasts.
+The ± is twice the standard error of observed minus forecast, with performances as the unit.
 """
 
 from __future__ import annotations
@@ -54,6 +54,16 @@ def cases(
     return found
 
 
+def difference(
+    chance: npt.NDArray[np.float64], happened: npt.NDArray[np.float64], player: npt.NDArray[np.int64]
+) -> tuple[float, float]:
+    """Observed minus forecast, and twice its standard error with whole performances as the unit."""
+    off = happened - chance
+    mean = float(off.mean())
+    by_player = np.bincount(player, weights=off - mean)
+    return mean, 2.0 * float(np.sqrt(np.square(by_player).sum())) / off.size
+
+
 def brier(chance: npt.NDArray[np.float64], happened: npt.NDArray[np.float64]) -> float:
     """Mean squared error of a probability (Brier, Monthly Weather Review 78, 1950)."""
     return float(np.mean(np.square(chance - happened)))
@@ -70,18 +80,24 @@ def main() -> None:
 
     rng = np.random.default_rng(options.first_seed)
     names = tuple(name for name in PROFILES if name not in FITTED)
-    rows = []
+    rows: list[tuple[float, float, float, bool]] = []
+    player: list[int] = []
     for performance in performances(names, range(options.first_seed, options.first_seed + options.seeds)):
-        rows += cases(performance, options.stretches, rng)
+        found = cases(performance, options.stretches, rng)
+        player += [player[-1] + 1 if player else 0] * len(found)
+        rows += found
     chance, record, heard, clipped = np.array(rows, dtype=np.float64).T
 
-    print(f"{chance.size} forecasts of {len(names)} instruments: {', '.join(names)}\n")
-    print("| forecast | takes | mean forecast | clipped |\n|---|---|---|---|")
+    performed = len(set(player))
+    print(f"{chance.size} forecasts of {performed} performances on {len(names)} instruments: ", end="")
+    print(f"{', '.join(names)}\n")
+    print("| forecast | forecasts | mean forecast | clipped | difference |\n|---|---|---|---|---|")
     for low, high in itertools.pairwise(BANDS):
         inside = (chance >= low) & ((chance < high) | (high == 1.0))
         if inside.any():
+            off, doubt = difference(chance[inside], clipped[inside], np.array(player)[inside])
             cells = (f"{low:.0%} to {high:.0%}", inside.sum(), chance[inside].mean(), clipped[inside].mean())
-            print("| {} | {} | {:.1%} | {:.1%} |".format(*cells))
+            print("| {} | {} | {:.1%} | {:.1%} |".format(*cells), f"{100 * off:+.1f} ± {100 * doubt:.1f} |")
     margins = np.arange(0.0, 12.1, 0.5)
     best = min(margins, key=lambda margin: brier((heard + margin >= 0.0).astype(float), clipped))
     print("\n| forecaster | Brier score |\n|---|---|")

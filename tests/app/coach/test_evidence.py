@@ -5,6 +5,8 @@ from hypothesis import strategies as st
 
 from app.coach.evidence import Evidence
 
+NEVER = 99.0
+
 
 def filled(average, peak=None, memory_ticks=None):
     evidence = Evidence(memory_ticks)
@@ -56,15 +58,22 @@ def test_peaks_that_were_not_cut_off_show_where_the_others_were():
     estimates = []
     for _ in range(100):
         peaks = np.minimum(-5.0 + rng.exponential(2.0, 150), 0.0)
-        estimate = filled(np.full(150, -18.0), peaks).uncut_peak_dbfs()
-        if estimate is not None:
-            estimates.append(estimate)
+        _, by_tail = filled(np.full(150, -18.0), peaks).hidden_peaks_dbfs(NEVER)
+        if by_tail != NEVER:
+            estimates.append(by_tail)
     # The most probable maximum of 150 exponential excesses of 2 dB each lies 2 ln 150 over their base.
     assert len(estimates) > 60
     assert np.mean(estimates) == pytest.approx(-5.0 + 2.0 * np.log(150), abs=0.6)
     assert np.std(estimates) < 2.0
 
 
-def test_with_too_much_cut_off_nothing_is_claimed():
-    assert filled(np.full(100, -10.0), np.zeros(100)).uncut_peak_dbfs() is None
-    assert filled([]).uncut_peak_dbfs() is None
+def test_the_averages_and_the_crest_of_what_was_not_cut_show_the_rest():
+    average = np.concatenate((np.full(60, -14.0), np.full(60, -6.0)))
+    by_crest, other = filled(average, np.minimum(average + 10.0, 0.0)).hidden_peaks_dbfs(NEVER)
+    assert by_crest == pytest.approx(4.0)
+    assert other == NEVER, "half was cut off: nothing is seen of how the peaks fall off"
+
+
+def test_with_everything_cut_off_only_the_usual_crest_is_left():
+    assert filled(np.full(100, -10.0), np.zeros(100)).hidden_peaks_dbfs(3.5) == (3.5,)
+    assert filled([]).hidden_peaks_dbfs(3.5) == (3.5,)

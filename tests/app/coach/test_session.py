@@ -117,7 +117,7 @@ def test_one_turn_and_the_check_agrees(gain_db):
 
 
 def test_nothing_to_turn_is_done_at_once():
-    player = begun(playing_dbfs=-21.0, crest_db=4.5)
+    player = begun(playing_dbfs=-21.0, crest_db=2.5)
     assert player.play(50, until=Step.LOUD).step is Step.DONE
     assert player.state.moves == 0
 
@@ -190,7 +190,7 @@ def test_turning_too_far_is_said():
     assert state.remaining_db == pytest.approx(-6.0, abs=1.0)
 
 
-def test_clipping_ends_the_pass_early_and_asks_for_a_full_one_afterwards():
+def test_clipping_asks_for_a_full_pass_afterwards():
     player = begun(gain_db=14, playing_dbfs=-20.0)
     state = player.play(50, until=Step.LOUD)
     assert (state.step, state.opinion.reason) == (Step.TURN, Reason.CLIPPED)

@@ -73,7 +73,7 @@ class RangeBalance:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Course:
-    """The part over the time of the backing: (moments,) each, of 0.2 s, where it plays."""
+    """The part over the time of the backing: (moments,) each, of 0.2 s, where it plays, or everywhere."""
 
     t_s: Floats
     """Where in the backing. A short part comes twice: as it was played, and over the fullest passage."""
@@ -113,7 +113,12 @@ def is_finished(track: Track) -> bool:
 
 
 def advise(
-    part: Track | None, backing: Sequence[Track], more_me_db: int = 0, part_starts_s: float = 0.0
+    part: Track | None,
+    backing: Sequence[Track],
+    more_me_db: int = 0,
+    part_starts_s: float = 0.0,
+    *,
+    placed: bool = True,
 ) -> Balance:
     """Say how far every file of the backing should go down.
 
@@ -127,6 +132,8 @@ def advise(
         What the player wants on top, 0 or more.
     part_starts_s
         Where in the backing the part begins, 0 or more.
+    placed
+        Whether that is known. If not, the course tells how the part's usual sound fares all over the song.
 
     Raises
     ------
@@ -178,8 +185,15 @@ def advise(
         before=before,
         after=after,
         ranges=tuple(RangeBalance(low, high, was, becomes) for (low, high), was, becomes in ranges),
-        course=Course(overlay.t_s, overlay.left(as_it_is), overlay.left(amounts)),
+        course=_course(overlay, as_it_is, amounts, placed=placed),
     )
+
+
+def _course(overlay: Overlay, before: Sequence[int], after: Sequence[int], *, placed: bool) -> Course:
+    if placed:
+        return Course(overlay.t_s, overlay.left(before), overlay.left(after))
+    t_s, left_before = overlay.anywhere(before)
+    return Course(t_s, left_before, overlay.anywhere(after)[1])
 
 
 def _needed(overlay: Overlay, backing: Sequence[Track]) -> tuple[int, ...]:

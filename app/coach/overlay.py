@@ -92,6 +92,7 @@ class Overlay:
         self._t_s = _moments(places[:, np.newaxis].astype(np.float64))[:, 0, 0] / CELLS_PER_S
         self._target = _moments(target)
         self._stems = np.stack([_moments(stem[places]) for stem in stems])
+        self._whole = stems
         self._alone = self._hearing.loudness(self._target).sum(axis=1)
         self._playing_at(_moments(fullness[places][:, np.newaxis]).sum(axis=(1, 2)))
 
@@ -136,6 +137,27 @@ class Overlay:
     def left(self, pull_down_db: Sequence[float]) -> Floats:
         """(moments,): the share of the part's own loudness that is left, 0 to 1."""
         return np.asarray(self._left(pull_down_db).sum(axis=1) / self._alone.sum(axis=1))
+
+    def anywhere(self, pull_down_db: Sequence[float]) -> tuple[Floats, Floats]:
+        """How the part would fare all over the song, when nobody knows to which place of it the part belongs.
+
+        Returns
+        -------
+        t_s
+            (moments,): where in the backing each moment begins.
+        left
+            (moments,): what is left there of the part's usual sound, the mean of its playing, 0 to 1.
+        """
+        song = np.stack([_moments(stem) for stem in self._whole])
+        t_s = np.arange(song.shape[1]) * _MOMENT / CELLS_PER_S
+        if not self._target.size:
+            return np.empty(0), np.empty(0)
+        usual = self._target.mean(axis=(0, 1))
+        gains = 10.0 ** (-np.asarray(pull_down_db, np.float64) / 10.0)
+        masker = np.tensordot(gains, song, axes=1)
+        left = self._hearing.partial_loudness(np.broadcast_to(usual, masker.shape), masker)
+        alone = _MOMENT * self._hearing.loudness(usual).sum()
+        return np.asarray(t_s, np.float64), np.asarray(left.sum(axis=(1, 2)) / alone)
 
     def heard(self, pull_down_db: Sequence[float]) -> Heard:
         """How much is heard when each file is turned down by so much (``inf`` leaves it out)."""

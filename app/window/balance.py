@@ -84,12 +84,13 @@ class BalancePage(Page):
     def _make(self) -> None:
         theme = self._theme
         self.files = BackingFiles(theme)
-        self.files.added.connect(self.choose_files)
         self.files.removed.connect(self.desk.remove)
         self.picture = TidePicture(theme)
         self.pitch = PitchPicture(theme)
         self.choose_button = Button(words.choose_backing())
         self.choose_button.clicked.connect(partial(self.choose_files, stems=False))
+        self.add_button = Button(words.add_stems())
+        self.add_button.clicked.connect(partial(self.choose_files, stems=True))
         self.cancel_button = Button(words.cancel())
         self.cancel_button.clicked.connect(self.desk.cancel)
         self.advice, self.reason, self.care, self.state = (_text() for _ in range(4))
@@ -116,8 +117,8 @@ class BalancePage(Page):
         self.save_button.clicked.connect(self.choose_folder)
         self.stops = (
             self.choose_button,
+            self.add_button,
             self.cancel_button,
-            *self.files.stops,
             self.part,
             self.anew_button,
             self.more_me,
@@ -147,6 +148,7 @@ class BalancePage(Page):
         head = QHBoxLayout()
         head.setSpacing(GAP)
         head.addWidget(self.choose_button)
+        head.addWidget(self.add_button)
         head.addWidget(self.state, 1)
         head.addWidget(self.cancel_button)
         grid = QGridLayout(self)
@@ -261,7 +263,7 @@ class BalancePage(Page):
 
     # What the user does
 
-    def choose_files(self, *, stems: bool = True) -> None:
+    def choose_files(self, *, stems: bool = False) -> None:
         """Choose the backing, or further stems, in a dialogue."""
         dialog = self._dialog(words.choose_backing())
         dialog.setFileMode(QFileDialog.FileMode.ExistingFiles)
@@ -331,6 +333,7 @@ class BalancePage(Page):
         """Show what the desk knows."""
         desk = self.desk
         self._hear.setCurrentIndex(1 if desk.backing else 0)
+        self.add_button.setVisible(bool(desk.backing))
         self.files.show_entries(desk.backing, desk.balance)
         self._show_part()
         self._show_progress()

@@ -251,6 +251,7 @@ class BalanceDesk:
         """Make the advice on a thread: first hear what was played, where the part is live."""
         tracks = tuple(file.track for file in self.files) if self.measuring is None else ()
         part, more_me_db = self.part, self.more_me_db
+        placed = self.part_file is not None
         self._advising = True
 
         def work() -> tuple[Played | None, _Wanted, Balance | None, float]:
@@ -259,7 +260,8 @@ class BalanceDesk:
             if hear is not None:
                 played = hear()
                 now = played.track if played is not None and played.enough else None
-            balance = advise(now, tracks, more_me_db) if tracks else None
+            # What is played into the input may be any place of the song.
+            balance = advise(now, tracks, more_me_db, placed=placed) if tracks else None
             return played, _Wanted(now, tracks, more_me_db), balance, time.thread_time() - began_s
 
         def done(outcome: tuple[Played | None, _Wanted, Balance | None, float]) -> None:

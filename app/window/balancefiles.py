@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QScrollArea, QVBoxLayout, QWidget
 
 from app.coach.balance import Balance
 from app.window.balancedesk import Entry
@@ -20,8 +20,6 @@ _LINES = 4
 class BackingFiles(QWidget):
     """Shows the files; a button takes one out."""
 
-    added = Signal()
-    """Somebody wants to add stems."""
     removed = Signal(object)
     """The :class:`~app.window.balancedesk.Entry` to take out."""
 
@@ -29,9 +27,6 @@ class BackingFiles(QWidget):
         super().__init__(parent)
         self._theme = theme
         self._shown: object = None
-        self.add_button = Button(words.add_stems())
-        self.add_button.clicked.connect(self.added)
-        self.stops = (self.add_button,)
         self._inner = QWidget()
         self._inner.setObjectName("backing-files")
         self._grid = QGridLayout(self._inner)
@@ -44,14 +39,9 @@ class BackingFiles(QWidget):
         self._area.setWidgetResizable(True)
         self._area.setFrameShape(QFrame.Shape.NoFrame)
         self._area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        layout = QHBoxLayout(self)
+        layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(GAP)
-        layout.addWidget(self._area, 1)
-        side = QVBoxLayout()
-        side.addWidget(self.add_button)
-        side.addStretch(1)
-        layout.addLayout(side)
+        layout.addWidget(self._area)
         self.set_theme(theme)
 
     def set_theme(self, theme: Theme) -> None:

@@ -6,6 +6,7 @@ import pytest
 from app.coach.balance import FINISHED_DB, BalanceReason, advise, is_finished
 from app.coach.overlay import HEARD_TIME, Overlay
 from app.coach.pulldown import MOST_DB
+from dsp.audibility import HEARD_SHARE
 from dsp.decibels import db_to_amplitude
 from dsp.excitation import BANDS
 from dsp.track import Track, TrackMeter
@@ -192,3 +193,21 @@ def test_nonsense_is_refused(backing, more_me, start_s):
 def test_every_figure_for_the_sentence_is_a_number():
     for balance in (advise(PART, [FINISHED]), advise(PART, [SILENT, FINISHED]), advise(None, [FINISHED])):
         assert all(math.isfinite(value) for value in balance.values.values())
+
+
+def test_a_part_of_unknown_place_is_compared_with_all_of_the_song():
+    quiet, loud = noise(10, -50), dense(10, -9)
+    song = measure(np.concatenate((quiet, loud, quiet)))
+    course = advise(PART, [song], placed=False).course
+    assert course.t_s[0] == 0.0
+    assert course.t_s[-1] == pytest.approx(29.8, abs=0.25)
+    inside = (course.t_s > 10.5) & (course.t_s < 19.5)
+    outside = (course.t_s < 9.5) | (course.t_s > 20.5)
+    assert course.left_before[inside].max() < HEARD_SHARE
+    assert course.left_before[outside].min() > 0.9
+    assert np.all(course.left_after >= course.left_before)
+    assert course.left_after[inside].min() > HEARD_SHARE
+    # Steady noise has the same usual sound as at any moment.
+    placed = advise(PART, [song], part_starts_s=10.0).course
+    there = (placed.t_s > 11) & (placed.t_s < 19)
+    assert np.median(placed.left_after[there]) == pytest.approx(np.median(course.left_after[inside]), abs=0.1)

@@ -91,8 +91,8 @@ def _table(head: Sequence[tuple[str, str]], lines: Sequence[Sequence[str]]) -> d
 def _overview(rows: Sequence[TakeRow]) -> dict[str, Any]:
     head = (
         (words.take_heading(), "number"),
-        (words.name_heading(), "own"),
-        (words.part_heading(), "own"),
+        (words.name_heading(), "own name"),
+        (words.part_heading(), "own part"),
         (words.started_heading(), "short"),
         (words.length_heading(), "number"),
         (words.verdict_heading(), "short"),

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from pathlib import Path
 
 from app.errors import LogError
 from app.log import edit
 from app.log.bars import Metre
 from app.log.edit import Edit
-from app.log.records import SessionRow, TakeDetail, TakeRow
+from app.log.evidence import evidence_of
+from app.log.records import SessionRow, TakeDetail, TakeEvent, TakeRow
 from app.log.store import Store
 from app.log.writer import LogWriter
 
@@ -96,6 +98,10 @@ class TakeBook:
         """Takes that can still be brought back, the newest first."""
         with self._open() as store:
             return store.deleted_takes()
+
+    def evidence_of(self, take: TakeDetail, event: TakeEvent) -> Path | None:
+        """The sound around a clip of a take, where it was kept. From any thread."""
+        return evidence_of(take, event, self._writer.path)
 
     # Changing, from any thread. No call blocks or raises.
 

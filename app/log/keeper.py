@@ -19,6 +19,7 @@ from typing import Protocol
 from app.coach.judgement import Target, Verdict
 from app.coach.parts import find_part
 from app.coach.verdict import Coach
+from app.engine.evidence import EvidenceTaker
 from app.engine.snapshot import HopReport
 from app.errors import UsageError
 from app.log.bars import Metre
@@ -93,14 +94,21 @@ class TakeKeeper:
     ----------
     log
         Where takes go.
+    evidence
+        Gathers the sound around the clips of takes, where somebody asked for it.
     now
         The clock on the wall, with its zone. Only the start of a take is read from it.
     """
 
     def __init__(
-        self, log: Log, *, now: Callable[[], datetime] = lambda: datetime.now().astimezone()
+        self,
+        log: Log,
+        evidence: EvidenceTaker | None = None,
+        *,
+        now: Callable[[], datetime] = lambda: datetime.now().astimezone(),
     ) -> None:
         self._log = log
+        self._evidence = evidence
         self._now = now
         self._lock = threading.Lock()
         self._asked: _Asked | None = None
@@ -185,6 +193,11 @@ class TakeKeeper:
         )
 
     @property
+    def takes(self) -> bool:
+        """Whether a take runs, or begins with the next hop."""
+        return self._asked is not None or self._running is not None
+
+    @property
     def revision(self) -> int:
         """Changes whenever the list of takes should be read again."""
         return self._log.revision
@@ -207,6 +220,7 @@ class TakeKeeper:
             if running is None:
                 return
             news = running.recording.add(report)
+            self._keep_sound(running.recording, report)
             now_s = time.monotonic()
             if news or now_s - running.submitted_s >= _SUBMIT_EVERY_S:
                 with_trace = now_s - running.traced_s >= _TRACE_EVERY_S
@@ -249,11 +263,18 @@ class TakeKeeper:
             within = recording.continues(report)
             if within and recording.add_late(report):
                 self._log.submit(recording.take_update())
+                self._keep_sound(recording, report)
             if within and report.reading.start_frame < recording.end_frame + _LATE_S * report.info.rate_hz:
                 still.append(running)
             else:
                 self._log.submit(recording.take_update(final=True))
         self._late = still
+
+    def _keep_sound(self, recording: Recording, report: HopReport) -> None:
+        if self._evidence is not None:
+            for clip in report.reading.clips:
+                if recording.start_frame <= clip.start_frame < recording.end_frame:
+                    self._evidence.note(recording.uid, report.info.rate_hz, recording.start_frame, clip)
 
     def _finish_late(self) -> None:
         for running in self._late:

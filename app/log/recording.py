@@ -66,8 +66,9 @@ class Recording:
         self._utc_offset_s = utc_offset_s
         self._metre = metre
         self._info = first.info
-        self._start_frame = first.reading.start_frame
-        self.end_frame = self._start_frame
+        self.start_frame = first.reading.start_frame
+        """Where the take begins, in the stream."""
+        self.end_frame = self.start_frame
         """Where the next hop begins, in the stream."""
         # What was lost before the first hop was lost before the take.
         self._lost_before = first.lost_frames
@@ -103,7 +104,7 @@ class Recording:
         events_before = len(self._events)
         for clip in reading.clips:
             if clip.kind == ClipKind.FULL_SCALE:
-                self._ceiling.note_clip(clip.channel, clip.start_frame + clip.frames - self._start_frame)
+                self._ceiling.note_clip(clip.channel, clip.start_frame + clip.frames - self.start_frame)
         self._add_levels(reading)
         clips = self._add_clips(reading.clips)
         if reading.hops:
@@ -185,13 +186,13 @@ class Recording:
 
     @property
     def _duration_frames(self) -> int:
-        return self.end_frame - self._start_frame
+        return self.end_frame - self.start_frame
 
     def _add_levels(self, reading: Reading) -> None:
         # Plain floats: for a handful of channels that is faster than numpy, hop by hop.
         averages = reading.average_dbfs.tolist()
         peaks = reading.peak_dbfs.tolist()
-        frame = reading.start_frame - self._start_frame
+        frame = reading.start_frame - self.start_frame
         for average, peak in zip(averages, peaks, strict=True):
             self._events += self._ceiling.add(frame, peak)
             frame += reading.hop_frames
@@ -221,8 +222,8 @@ class Recording:
             inside: tuple[int, int | None] | None = None
             if event.kind in _CLIPS:
                 inside = self._inside(event.frame, event.frames or 1)
-            elif event.frame >= self._start_frame:
-                inside = (event.frame - self._start_frame, event.frames)
+            elif event.frame >= self.start_frame:
+                inside = (event.frame - self.start_frame, event.frames)
             if inside is not None:
                 frame, frames = inside
                 self._events.append(
@@ -241,9 +242,9 @@ class Recording:
 
     def _inside(self, frame: int, frames: int) -> tuple[int, int] | None:
         """The part of a stretch that lies in this take, counted from its start; None when none does."""
-        start = max(frame, self._start_frame)
+        start = max(frame, self.start_frame)
         end = min(frame + frames, self.end_frame)
-        return (start - self._start_frame, end - start) if end > start else None
+        return (start - self.start_frame, end - start) if end > start else None
 
 
 def _over_full_scale_db(event: Event) -> float | None:

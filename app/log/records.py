@@ -140,6 +140,22 @@ class LevelTrace:
 
 
 @dataclass(frozen=True, slots=True)
+class EvidenceRow:
+    """A sound file that holds a stretch of a take; see :func:`app.log.evidence.evidence_of`."""
+
+    file: str
+    start_frame: int
+    """From the start of the take."""
+    frames: int
+    channels: tuple[int, ...]
+    """As printed on the interface, from 1, in the order of the file's own."""
+
+    def holds(self, frame: int) -> bool:
+        """Whether a place in the take lies in it."""
+        return self.start_frame <= frame < self.start_frame + self.frames
+
+
+@dataclass(frozen=True, slots=True)
 class TakeDetail:
     """Everything about one take."""
 
@@ -148,6 +164,8 @@ class TakeDetail:
     events: tuple[TakeEvent, ...] = ()
     """In the order of their place in the take, every clip by itself: see :func:`app.log.grouping.grouped`."""
     trace: LevelTrace = field(default_factory=LevelTrace)
+    evidence: tuple[EvidenceRow, ...] = ()
+    """The sound around its clips, where it was kept."""
 
 
 @dataclass(frozen=True, slots=True)

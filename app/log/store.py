@@ -20,6 +20,7 @@ from app.log.bars import Metre
 from app.log.damage import is_damage, set_aside
 from app.log.records import (
     ChannelFigures,
+    EvidenceRow,
     LevelTrace,
     SessionRow,
     TakeDetail,
@@ -201,12 +202,21 @@ class Store:
                 " FROM event WHERE take = ? ORDER BY frame, seq",
                 number,
             )
+            evidence = self._rows(
+                "SELECT file, start_frame, frames, channels FROM evidence WHERE take = ?"
+                " ORDER BY start_frame",
+                number,
+            )
             traces = self._rows("SELECT point_s, points FROM trace WHERE take = ?", number)
         return TakeDetail(
             row=_take_row(rows[0]),
             per_channel=tuple(ChannelFigures(*row) for row in channels),
             events=tuple(TakeEvent(*row) for row in events),
             trace=LevelTrace(*traces[0]) if traces else LevelTrace(),
+            evidence=tuple(
+                EvidenceRow(file, start, frames, tuple(int(channel) for channel in channels.split(",")))
+                for file, start, frames, channels in evidence
+            ),
         )
 
     def find(self, uid: str) -> int | None:

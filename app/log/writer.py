@@ -16,9 +16,11 @@ from collections import deque
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from app.engine.evidence import Stretch
 from app.errors import LogError, SwellmarkError
 from app.log.damage import is_damage, set_aside
 from app.log.edit import Edit, purge
+from app.log.evidence import keep_evidence, sweep_evidence
 from app.log.owner import Owner
 from app.log.records import TakeEvent, TakeUpdate
 from app.log.reserve import Reserve, is_full
@@ -29,6 +31,9 @@ from app.words import log as words
 FLUSH_EVERY_S = 0.25
 RETRY_EVERY_S = 1.0
 RESERVE_EVERY_S = 10.0
+
+_MOST_STRETCHES = 20
+"""Stretches of sound that wait for the disk; the oldest of more are let go."""
 
 MAX_EVENTS_KEPT = 200_000
 """Events of one take that are kept in memory, some 50 MB: a take with more has a fault, not clips."""
@@ -88,9 +93,10 @@ class LogWriter:
     def __init__(self, path: Path | None = None, *, busy_s: float = 1.0) -> None:
         self.path = path or log_path()
         self._busy_s = busy_s
-        self._queue: queue.SimpleQueue[TakeUpdate | _Edit | _Ask | None] = queue.SimpleQueue()
+        self._queue: queue.SimpleQueue[TakeUpdate | Stretch | _Edit | _Ask | None] = queue.SimpleQueue()
         self._takes: dict[str, _Take] = {}
         self._edits: deque[_Edit] = deque()
+        self._stretches: deque[Stretch] = deque(maxlen=_MOST_STRETCHES)
         self._asks: list[_Ask] = []
         self._store: Store | None = None
         self._owner: Owner | None = None
@@ -134,6 +140,10 @@ class LogWriter:
     def edit(self, change: Edit) -> None:
         """Hand over a change of :mod:`app.log.edit`. Never blocks; ``revision`` tells when it is done."""
         self._queue.put(_Edit(change))
+
+    def keep(self, stretch: Stretch) -> None:
+        """Hand over the sound around a clip of a take. Never blocks; what cannot be kept is let go."""
+        self._queue.put(stretch)
 
     def flush(self, timeout_s: float = 5.0) -> bool:
         """Wait until everything submitted so far is in the log; False when that took too long."""
@@ -184,7 +194,10 @@ class LogWriter:
                 # Somebody looks at the list and waits for it.
                 self._edits.append(item)
                 return
-            self._take_in(item)
+            if isinstance(item, Stretch):
+                self._stretches.append(item)
+            else:
+                self._take_in(item)
             deadline = deadline or time.monotonic() + FLUSH_EVERY_S
 
     def _take_in(self, update: TakeUpdate) -> None:
@@ -247,6 +260,19 @@ class LogWriter:
             self._write_takes(store, dirty)
         while self._edits:
             self._run_edit(store, self._edits.popleft())
+        # Last, because it takes longest and matters least.
+        while self._stretches:
+            self._keep_evidence(store, self._stretches.popleft())
+
+    def _keep_evidence(self, store: Store, stretch: Stretch) -> None:
+        number = self._numbers.get(stretch.uid)
+        if number is None:
+            return
+        try:
+            keep_evidence(store, number, [stretch])
+        except LogError as error:
+            self._notice = error.sentence
+        self._revision += 1
 
     def _run_edit(self, store: Store, edit: _Edit) -> None:
         try:
@@ -295,6 +321,7 @@ class LogWriter:
                     store.look_for_damage()
                     with store.writing():
                         purge()(store)
+                    sweep_evidence(store)
                     self._owner = store.become_owner()
                 if store.interrupt_orphans():
                     self._revision += 1

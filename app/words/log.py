@@ -71,6 +71,18 @@ def events_given_up(count: int) -> str:
     ).format(count=count)
 
 
+def evidence_not_kept(folder: str, cause: str) -> str:
+    """Say that the sound around a clip could not be written."""
+    return _(
+        "The sound around a clip could not be kept in {folder} ({cause}). The clip itself is in the log."
+    ).format(folder=folder, cause=cause)
+
+
+def no_room_for_evidence() -> str:
+    """The disk is for the log alone now."""
+    return _("the disk is nearly full")
+
+
 def edit_failed(cause: str) -> str:
     """A change of the log broke: a fault of ours."""
     return _("The change was not made because of a fault in the program ({cause}).").format(cause=cause)

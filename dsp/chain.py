@@ -14,19 +14,16 @@ from dsp.decibels import AES17_OFFSET_DB, amplitude_to_db, mean_square_to_dbfs
 from dsp.hops import HopBuffer, hop_frames
 from dsp.longterm import LongTerm
 from dsp.loudness import Loudness
-from dsp.peaks import PeakHold, hop_peaks
+from dsp.mending import mend
+from dsp.peaks import PeakHold
 from dsp.reading import Clip, Fault, FaultKind, Reading, Summary
 from dsp.truepeak import TruePeak
 from dsp.types import Floats, Samples
+from dsp.watch import Watching
 
 MAX_CHANNELS = 32
 MIN_RATE_HZ = 8_000
 MAX_RATE_HZ = 384_000
-
-_ABSURD = np.float32(1e12)
-"""No sound is 240 dB over full scale, not even with 32-bit numbers unscaled; float32 holds its squares."""
-_INAUDIBLE = np.float32(1e-30)
-"""Hops that never exceed this are silence: 600 dB down, float32 nears its denormals there."""
 
 _Result = TypeVar("_Result")
 
@@ -67,6 +64,9 @@ class Chain:
     together
         Does the two halves of a block's work. There are no threads in here; a caller who has one to spare,
         and blocks long enough to be worth it, passes a function that uses it.
+    watch
+        Looks for flat tops, hum and faults in the same stream, for a caller who has that done elsewhere; it
+        must have been fed in the same pieces (:class:`dsp.watch.WatchedStream`).
 
     Raises
     ------
@@ -83,6 +83,7 @@ class Chain:
         noise_memory_s: float | None = 60.0,
         claimed_bits: int | None = None,
         together: Together = in_turn,
+        watch: Watching | None = None,
     ) -> None:
         if not 1 <= channels <= MAX_CHANNELS:
             raise ValueError(f"channels is {channels}; 1 to {MAX_CHANNELS} can be measured")
@@ -98,7 +99,7 @@ class Chain:
         self._loudness = Loudness(rate_hz, channels, hop)
         self._clips = ClipFinder(rate_hz, channels)
         self._long_term = LongTerm(
-            rate_hz, channels, hop, noise_memory_s=noise_memory_s, claimed_bits=claimed_bits
+            rate_hz, channels, hop, noise_memory_s=noise_memory_s, claimed_bits=claimed_bits, watch=watch
         )
         self._together = together
         self._totals = _Totals(channels)
@@ -192,8 +193,7 @@ class Chain:
         start_frame = self._position
         self._position += real_frames
         if hops.shape[0]:
-            # Each channel in one piece of memory: every stage works channel by channel.
-            hops, peaks, bad_samples = self._mend(np.asfortranarray(hops))
+            hops, peaks, bad_samples = mend(hops, self.hop_frames)
             batches = self._long_term.gather(hops, start_frame, real_frames)
             average_dbfs, momentary_lufs, short_term_lufs, clips = self._together(
                 lambda: self._measure_now(hops, peaks, start_frame, batches),
@@ -234,24 +234,6 @@ class Chain:
         clips = self._clips.process(hops, start_frame, peaks)
         self._long_term.listen(batches)
         return average_dbfs, momentary_lufs, short_term_lufs, clips
-
-    def _mend(self, hops: Samples) -> tuple[Samples, Floats, int]:
-        """Turn what is no sound, and what is too small to matter, into silence; count the former.
-
-        Costs nothing beyond the peaks that are needed anyway: they show NaN and infinities by themselves.
-        """
-        peaks = hop_peaks(hops, self.hop_frames)
-        bad_samples = 0
-        if not (peaks <= _ABSURD).all():  # so put, it holds for NaN as well
-            good = np.abs(hops) <= _ABSURD
-            bad_samples = int(good.size - np.count_nonzero(good))
-            hops = np.where(good, hops, np.float32(0.0))
-            peaks = hop_peaks(hops, self.hop_frames)
-        faint = (peaks > 0.0) & (peaks < _INAUDIBLE)
-        if faint.any():
-            hops = np.where(np.repeat(faint, self.hop_frames, axis=0), np.float32(0.0), hops)
-            peaks = np.where(faint, 0.0, peaks)
-        return hops, peaks, bad_samples
 
     def _with_bad_samples(self, faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
         count = self._totals.bad_samples

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from dsp.faults import FaultFinder
-from dsp.flattops import FlatTopFinder
 from dsp.hops import HopBuffer
-from dsp.hum import HumFinder
 from dsp.noise import NoiseFloor
 from dsp.reading import Clip, Fault, Hum
 from dsp.sums import hop_mean_squares, hop_means
 from dsp.types import Floats, Samples
+from dsp.watch import BATCH_HOPS, Watch, Watching
 
-BATCH_HOPS = 10
-"""100 ms: nobody can tell that these figures are so much late, and ten hops cost little more than one."""
+__all__ = ["BATCH_HOPS", "LongTerm"]
 
 
 class LongTerm:
@@ -27,7 +24,7 @@ class LongTerm:
     ----------
     rate_hz, channels, frames_per_hop
         The grid that :meth:`gather` is fed on.
-    noise_memory_s, claimed_bits
+    noise_memory_s, claimed_bits, watch
         As for :class:`dsp.chain.Chain`.
     """
 
@@ -39,16 +36,14 @@ class LongTerm:
         *,
         noise_memory_s: float | None,
         claimed_bits: int | None,
+        watch: Watching | None = None,
     ) -> None:
         self._hop = frames_per_hop
         self._buffer = HopBuffer(BATCH_HOPS * frames_per_hop, channels)
         self._start_frame = 0
         self._silence_added = 0
         self._noise = NoiseFloor(rate_hz, channels, frames_per_hop, noise_memory_s)
-        self._hum = HumFinder(rate_hz, channels, frames_per_hop)
-        self._flat_tops = FlatTopFinder(rate_hz, channels, frames_per_hop)
-        self._faults = FaultFinder(rate_hz, channels, frames_per_hop, claimed_bits=claimed_bits)
-        self._clips: list[Clip] = []
+        self._watch: Watching = watch or Watch(rate_hz, channels, frames_per_hop, claimed_bits=claimed_bits)
         self._frames = 0
         self._sums: Floats = np.zeros(channels)
         self._squares: Floats = np.zeros(channels)
@@ -58,7 +53,7 @@ class LongTerm:
     @property
     def hum(self) -> tuple[Hum | None, ...]:
         """The hum on each channel over the last ten seconds."""
-        return self._hum.found
+        return self._watch.hum
 
     @property
     def noise_floor_dbfs(self) -> Floats:
@@ -73,12 +68,12 @@ class LongTerm:
     @property
     def overall_hum(self) -> tuple[Hum | None, ...]:
         """The hum on each channel over everything."""
-        return self._hum.overall
+        return self._watch.overall_hum
 
     @property
     def overall_faults(self) -> tuple[Fault, ...]:
         """The faults of everything since the start."""
-        return self._faults.final()
+        return self._watch.overall_faults
 
     @property
     def mean_squares(self) -> Floats:
@@ -101,23 +96,21 @@ class LongTerm:
         return self._buffer.push(hops)
 
     def listen(self, batches: Samples) -> None:
-        """Measure what was gathered: noise, hum and sums. Shares nothing with :meth:`watch`."""
+        """Measure what was gathered: noise and sums. Shares nothing with :meth:`watch`."""
         if not batches.shape[0]:
             return
         mean_squares = hop_mean_squares(batches, self._hop)
         self._noise.process(batches, mean_squares)
-        self._hum.process(batches)
         self._sums += self._hop * hop_means(batches, self._hop).sum(axis=0)
         self._squares += self._hop * mean_squares.sum(axis=0)
         self._frames += batches.shape[0]
 
     def watch(self, batches: Samples) -> None:
-        """Look for flat tops and faults in what was gathered. Shares nothing with :meth:`listen`."""
+        """Look for flat tops, hum and faults in what was gathered. Shares nothing with :meth:`listen`."""
         if not batches.shape[0]:
             return
-        self._clips += self._flat_tops.process(batches, self._start_frame)
-        self._faults.process(batches)
-        self.faults = self._faults.faults
+        self._watch.process(batches, self._start_frame)
+        self.faults = self._watch.faults
         self._start_frame += batches.shape[0]
 
     def drain(self) -> None:
@@ -125,12 +118,11 @@ class LongTerm:
         self._take_rest()
         self._frames -= self._silence_added
         self._silence_added = 0
-        self._clips += self._flat_tops.flush()
+        self._watch.drain()
 
     def take_clips(self) -> tuple[Clip, ...]:
         """The flat tops that became clear since the last call."""
-        clips, self._clips = self._clips, []
-        return tuple(clips)
+        return self._watch.take_clips()
 
     def forget_noise(self) -> None:
         """Learn the noise floor afresh."""

@@ -23,8 +23,12 @@ def hop_peaks(hops: Samples, hop_frames: int) -> Floats:
     Floats
         (hops, channels).
     """
-    magnitude = np.abs(planar(hops, hop_frames))
-    return np.ascontiguousarray(magnitude.max(axis=2).T, dtype=np.float64)
+    apart = planar(hops, hop_frames)
+    # numpy finds the place of a maximum three times faster than the maximum, and counts NaN as the highest.
+    channel, hop = np.arange(apart.shape[0])[:, np.newaxis], np.arange(apart.shape[1])
+    high = apart[channel, hop, apart.argmax(axis=2)]
+    low = apart[channel, hop, apart.argmin(axis=2)]
+    return np.ascontiguousarray(np.maximum(high, -low).T, dtype=np.float64)
 
 
 class PeakHold:

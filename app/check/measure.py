@@ -1,16 +1,15 @@
 """Measures one recorded file.
 
-Threads: one decodes a few blocks ahead, and one does half of the measuring of each block. libsndfile and
-numpy both let go of the interpreter lock, so that two cores share the work.
+Threads and processes: one thread decodes a few blocks ahead (:mod:`app.check.reading`), and half of the
+measuring is done by another thread, or for long files by another process (:mod:`app.check.watchaside`).
 """
 
 from __future__ import annotations
 
-import queue
-import threading
+import logging
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from enum import Enum
 from pathlib import Path
@@ -18,23 +17,26 @@ from typing import TypeVar
 
 import numpy as np
 
+from app.check import aside
+from app.check.reading import blocks_ahead, claimed_bits, piece_frames
+from app.check.watchaside import OutOfStep, watch_aside
 from app.coach.forecast import Forecast
 from app.coach.judgement import CoachReport, Judgement, Target, Verdict
 from app.coach.parts import PartProfile
 from app.coach.verdict import TAKE_S, Coach
+from app.errors import SoundFileError
 from app.inputs.files import FileSource
-from app.inputs.source import Block, SourceInfo
+from app.words import check as words
 from dsp.chain import Chain, Together, in_turn
-from dsp.hops import hop_frames
-from dsp.longterm import BATCH_HOPS
 from dsp.reading import Clip, Reading, Summary
+from dsp.watch import Watching
 
-_BLOCK_SAMPLES, _MOST_BLOCK_S = 1 << 19, 4.0
-"""All channels together: long blocks save overhead, and this much stays in a second-level cache."""
-_BLOCKS_AHEAD = 3
 _JUDGEMENT_S = 60.0
 """How often the coach takes in what was measured: only its last word counts."""
-_KEEP_BYTES = 24 << 20
+_WORTH_A_PROCESS = 5 * 60 * 48_000 * 2
+"""Samples, of all channels. A process takes a quarter of a second to start; these take one to measure."""
+
+_log = logging.getLogger(__name__)
 
 
 class Sharing(Enum):
@@ -114,93 +116,98 @@ def check_file(
     app.errors.SoundFileError
         When the file cannot be read as sound; the sentence names it.
     """
-    source = FileSource(path, paced=False)
-    source.start()
-    try:
-        return _measure(
-            source,
-            path,
-            profile,
-            target or Target(),
-            progress or _unwatched,
-            take_s,
-            observe or _unobserved,
-            sharing,
-        )
-    finally:
-        source.close()
-
-
-def _measure(
-    source: FileSource,
-    path: Path,
-    profile: PartProfile,
-    target: Target,
-    progress: Callable[[float], None],
-    take_s: float,
-    observe: Callable[[Reading], None],
-    sharing: Sharing,
-) -> FileCheck:
-    info = source.info
-    _let_freed_memory_stay()
-    claimed_frames = max(1, source.claimed_frames)
-    clips: list[list[Clip]] = [[] for _ in range(info.channels)]
-    with _hands(sharing) as together, blocks_ahead(source, _block_frames(info)) as blocks:
-        chain = Chain(
-            info.rate_hz,
-            info.channels,
-            noise_memory_s=None,
-            claimed_bits=_claimed_bits(source.format),
-            together=together,
-        )
-        coach = Coach(
-            info.channels, info.rate_hz, chain.hop_frames, profile=profile, target=target, memory_s=None
-        )
-        untold: list[Reading] = []
-        for block in blocks:
-            reading = chain.process(block.samples)
-            if reading is not None:
-                untold.append(reading)
-                _sort(reading.clips, clips)
-                observe(reading)
-            if sum(each.frames for each in untold) >= _JUDGEMENT_S * info.rate_hz:
-                coach.process(_joined(untold))
-                untold.clear()
-            progress(min(1.0, chain.position_frames / claimed_frames))
-        untold.append(chain.finish())
-        _sort(untold[-1].clips, clips)
-        observe(untold[-1])
-    report = coach.process(_joined(untold))
-    return FileCheck(
-        path=path,
-        format=source.format,
-        rate_hz=info.rate_hz,
-        duration_s=chain.position_frames / info.rate_hz,
-        summary=chain.summary(),
-        coach=report,
-        channels=tuple(
-            ChannelCheck(judgement, tuple(of_channel))
-            for judgement, of_channel in zip(report.channels, clips, strict=True)
-        ),
-        forecast=coach.forecasts(take_s)[report.worst_channel],
+    work = _Work(
+        path, profile, target or Target(), take_s, progress or _unwatched, observe or _unobserved, sharing
     )
+    try:
+        return work.measure()
+    except OutOfStep as error:
+        _log.info("measuring %s again, without a process aside", path, exc_info=error)
+        if observe is not None:  # who has heard half of it cannot take it back
+            raise SoundFileError(words.measuring_broke_off(str(path))) from error
+    return replace(work, sharing=Sharing.THREADS).measure()
 
 
-def _let_freed_memory_stay() -> None:
-    """Spare the system from clearing the same pages for every block.
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """What :func:`check_file` was asked for."""
 
-    Once a piece of this size was freed, glibc keeps so much for the next one instead of giving it back
-    (mallopt(3), M_MMAP_THRESHOLD and M_TRIM_THRESHOLD). It is never touched, so it costs nothing, here or
-    where malloc works otherwise.
-    """
-    np.empty(_KEEP_BYTES, np.uint8)
+    path: Path
+    profile: PartProfile
+    target: Target
+    take_s: float
+    progress: Callable[[float], None]
+    observe: Callable[[Reading], None]
+    sharing: Sharing
 
+    def measure(self) -> FileCheck:
+        source = FileSource(self.path, paced=False)
+        source.start()
+        try:
+            return self._measure(source)
+        finally:
+            source.close()
 
-def _block_frames(info: SourceInfo) -> int:
-    """A length on the chain's grid of batches, so that nothing has to be pieced together."""
-    batch_frames = BATCH_HOPS * hop_frames(info.rate_hz)
-    most = min(_BLOCK_SAMPLES // info.channels, round(_MOST_BLOCK_S * info.rate_hz))
-    return max(1, most // batch_frames) * batch_frames
+    def _measure(self, source: FileSource) -> FileCheck:
+        info = source.info
+        claimed_frames = max(1, source.claimed_frames)
+        clips: list[list[Clip]] = [[] for _ in range(info.channels)]
+        with ExitStack() as hands:
+            watch, together = self._share(hands, claimed_frames, info.channels)
+            blocks = hands.enter_context(blocks_ahead(source, piece_frames(info.rate_hz, info.channels)))
+            chain = Chain(
+                info.rate_hz,
+                info.channels,
+                noise_memory_s=None,
+                claimed_bits=claimed_bits(source.format),
+                together=together,
+                watch=watch,
+            )
+            coach = Coach(
+                info.channels,
+                info.rate_hz,
+                chain.hop_frames,
+                profile=self.profile,
+                target=self.target,
+                memory_s=None,
+            )
+            untold: list[Reading] = []
+            for block in blocks:
+                reading = chain.process(block.samples)
+                if reading is not None:
+                    untold.append(reading)
+                    _sort(reading.clips, clips)
+                    self.observe(reading)
+                if sum(each.frames for each in untold) >= _JUDGEMENT_S * info.rate_hz:
+                    coach.process(_joined(untold))
+                    untold.clear()
+                self.progress(min(1.0, chain.position_frames / claimed_frames))
+            untold.append(chain.finish())
+            _sort(untold[-1].clips, clips)
+            self.observe(untold[-1])
+        report = coach.process(_joined(untold))
+        return FileCheck(
+            path=self.path,
+            format=source.format,
+            rate_hz=info.rate_hz,
+            duration_s=chain.position_frames / info.rate_hz,
+            summary=chain.summary(),
+            coach=report,
+            channels=tuple(
+                ChannelCheck(judgement, tuple(of_channel))
+                for judgement, of_channel in zip(report.channels, clips, strict=True)
+            ),
+            forecast=coach.forecasts(self.take_s)[report.worst_channel],
+        )
+
+    def _share(self, hands: ExitStack, frames: int, channels: int) -> tuple[Watching | None, Together]:
+        """Who does which half."""
+        if self.sharing is Sharing.ALONE:
+            return None, in_turn
+        long = frames * channels >= _WORTH_A_PROCESS
+        if self.sharing is Sharing.PROCESSES and long and aside.cores() > 1:
+            return hands.enter_context(watch_aside(self.path, channels)), in_turn
+        return None, hands.enter_context(second_hand())
 
 
 def _sort(clips: Sequence[Clip], by_channel: list[list[Clip]]) -> None:
@@ -227,15 +234,6 @@ _Result = TypeVar("_Result")
 
 
 @contextmanager
-def _hands(sharing: Sharing) -> Iterator[Together]:
-    if sharing is Sharing.ALONE:
-        yield in_turn
-        return
-    with second_hand() as together:
-        yield together
-
-
-@contextmanager
 def second_hand() -> Iterator[Together]:
     """A thread that does the second of two things while this one does the first."""
     with ThreadPoolExecutor(1, "swellmark-second-hand") as thread:
@@ -249,57 +247,9 @@ def second_hand() -> Iterator[Together]:
         yield together
 
 
-@contextmanager
-def blocks_ahead(source: FileSource, frames: int) -> Iterator[Iterator[Block]]:
-    """Read blocks on a thread of their own; an error there is raised where the blocks are used."""
-    ahead: queue.Queue[Block | BaseException] = queue.Queue(_BLOCKS_AHEAD)
-    leaving = threading.Event()
-
-    def hand_over(item: Block | BaseException) -> None:
-        handed_over = False
-        while not handed_over and not leaving.is_set():
-            with suppress(queue.Full):
-                ahead.put(item, timeout=0.1)
-                handed_over = True
-
-    def run() -> None:
-        try:
-            ended = False
-            while not ended and not leaving.is_set():
-                block = source.read(frames, 0.0)
-                # The layout that the chain works in: this thread has the time for it.
-                hand_over(replace(block, samples=np.asfortranarray(block.samples)))
-                ended = block.ended
-        except BaseException as error:  # handed over whole: it belongs to whoever uses the blocks
-            hand_over(error)
-
-    def blocks() -> Iterator[Block]:
-        ended = False
-        while not ended:
-            item = ahead.get()
-            if isinstance(item, BaseException):
-                raise item
-            ended = item.ended
-            if item.samples.shape[0]:
-                yield item
-
-    thread = threading.Thread(target=run, name="swellmark-decoder", daemon=True)
-    thread.start()
-    try:
-        yield blocks()
-    finally:
-        leaving.set()
-        thread.join()
-
-
 def _unwatched(share: float) -> None:
     pass
 
 
 def _unobserved(reading: Reading) -> None:
     pass
-
-
-def _claimed_bits(file_format: str) -> int | None:
-    """Bits a sample that a coding promises; None where it has no fixed resolution."""
-    return {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24}.get(file_format.partition("/")[2])

@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from app.check.measure import blocks_ahead, second_hand
+from app.check.measure import second_hand
+from app.check.reading import blocks_ahead
 from app.check.shelf import Shelf, fingerprint
 from app.coach.balance import SHORTEST_S
 from app.errors import SoundFileError

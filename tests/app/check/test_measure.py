@@ -1,13 +1,16 @@
 """Files through the chain: long and short blocks, two threads, and what goes wrong on either."""
 
+import multiprocessing
+import operator
 import threading
 
 import numpy as np
 import pytest
 import soundfile
 
-from app.check import measure
-from app.check.measure import check_file
+from app.check import measure, reading, watchaside
+from app.check.document import document
+from app.check.measure import Sharing, check_file
 from app.coach.parts import find_part
 from app.errors import SoundFileError
 from dsp.chain import Chain
@@ -50,7 +53,7 @@ def test_neither_blocks_nor_the_grouping_of_readings_show_in_the_figures(take, m
     assert [len(each.clips) for each in whole.channels] == [0, 1]
     assert whole.channels[1].clips[0].start_frame == 30_001
     assert whole.channels[1].clips[0].frames == 5
-    monkeypatch.setattr(measure, "_BLOCK_SAMPLES", 5_000)
+    monkeypatch.setattr(reading, "_BLOCK_SAMPLES", 5_000)
     monkeypatch.setattr(measure, "_JUDGEMENT_S", 2.0)
     cut = check_file(take, find_part("other"))
     np.testing.assert_allclose(_figures(cut), _figures(whole), rtol=1e-9, atol=1e-9)
@@ -90,14 +93,88 @@ def test_a_missing_file_is_refused_before_any_thread_starts(tmp_path):
 @pytest.mark.parametrize(
     ("rate_hz", "channels"), [(8_000, 1), (44_100, 2), (48_000, 2), (96_000, 8), (192_000, 32), (384_000, 32)]
 )
-def test_a_block_is_bounded_and_lies_on_the_grid(rate_hz, channels, tmp_path):
-    path = tmp_path / "short.wav"
-    soundfile.write(path, np.zeros((10, channels)), rate_hz, subtype="FLOAT")
-    source = measure.FileSource(path, paced=False)
-    source.start()
-    frames = measure._block_frames(source.info)
-    source.close()
+def test_a_block_is_bounded_and_lies_on_the_grid(rate_hz, channels):
+    frames = reading.piece_frames(rate_hz, channels)
     batch = rate_hz // 10
     assert frames % batch == 0
     assert batch <= frames <= max(batch, 4 * rate_hz)
     assert frames * channels <= max(batch * channels, 1 << 19)
+
+
+@pytest.fixture
+def shared(monkeypatch):
+    """Every file is worth a process aside."""
+    monkeypatch.setattr(measure, "_WORTH_A_PROCESS", 0)
+    monkeypatch.setattr(measure.aside, "cores", lambda: 2)
+    threads = set(threading.enumerate())
+    yield
+    assert multiprocessing.active_children() == []
+    assert set(threading.enumerate()) == threads
+
+
+def _overloaded(tmp_path, channels=2, rate_hz=8_000, seconds=31.7):
+    """Cut at a ceiling, over hum, with one channel dead: something for every stage to find."""
+    t_s = np.arange(round(seconds * rate_hz)) / rate_hz
+    swell = 0.3 + 0.7 * np.random.default_rng(2).random(round(2 * seconds))
+    wave = np.exp(-3.0 * (t_s % 0.7)) * np.sin(2 * np.pi * 220.0 * t_s) * swell[(t_s / 0.7).astype(int)]
+    samples = np.clip(wave, -0.2, 0.2)[:, np.newaxis] * np.r_[1.0, np.zeros(channels - 1)]
+    samples += (
+        1e-3 * np.sin(2 * np.pi * 50.0 * np.arange(1, 8) * t_s[:, np.newaxis]).sum(axis=1)[:, np.newaxis]
+    )
+    samples += 1e-4 * np.random.default_rng(1).standard_normal(samples.shape)
+    path = tmp_path / "overloaded.wav"
+    soundfile.write(path, samples, rate_hz, subtype="PCM_24")
+    return path
+
+
+@pytest.mark.parametrize("channels", [1, 2, 5])
+def test_a_process_aside_finds_what_one_thread_finds_to_the_last_bit(tmp_path, channels, shared):
+    path = _overloaded(tmp_path, channels)
+    heard = {sharing: [] for sharing in Sharing}
+    checks = {
+        sharing: check_file(path, find_part("other"), sharing=sharing, observe=heard[sharing].append)
+        for sharing in Sharing
+    }
+    alone = checks[Sharing.ALONE]
+    assert alone.channels[0].clips
+    for sharing in (Sharing.THREADS, Sharing.PROCESSES):
+        assert document([checks[sharing]]) == document([alone])
+        for mine, his in zip(heard[sharing], heard[Sharing.ALONE], strict=True):
+            np.testing.assert_array_equal(mine.average_dbfs, his.average_dbfs)
+            np.testing.assert_array_equal(mine.momentary_lufs, his.momentary_lufs)
+            np.testing.assert_array_equal(mine.noise_floor_dbfs, his.noise_floor_dbfs)
+            assert (mine.clips, mine.hum, mine.faults) == (his.clips, his.hum, his.faults)
+
+
+def test_what_the_process_aside_cannot_do_is_done_here(take, monkeypatch, shared):
+    alone = document([check_file(take, find_part("other"), sharing=Sharing.ALONE)])
+
+    def refuse(*arguments):
+        raise OSError("no more processes")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(measure.aside, "start", refuse)
+        assert document([check_file(take, find_part("other"), sharing=Sharing.PROCESSES)]) == alone
+    monkeypatch.setattr(watchaside, "_serve", operator.is_)  # ends before it has said anything
+    assert document([check_file(take, find_part("other"), sharing=Sharing.PROCESSES)]) == alone
+    with pytest.raises(SoundFileError, match=r"take\.wav"):
+        check_file(take, find_part("other"), sharing=Sharing.PROCESSES, observe=[].append)
+
+
+def test_a_file_that_grows_between_two_readings_is_read_once_more(take, tmp_path, monkeypatch, shared):
+    longer = tmp_path / "longer.wav"
+    samples, rate_hz = soundfile.read(take)
+    soundfile.write(longer, np.tile(samples, (3, 1)), rate_hz, subtype="PCM_24")
+    start = measure.aside.start
+    monkeypatch.setattr(measure.aside, "start", lambda serve, path: start(serve, longer))
+    check = check_file(take, find_part("other"), sharing=Sharing.PROCESSES)
+    assert check.duration_s == pytest.approx(7.0, abs=0.01)
+    assert check.summary.peak_dbfs.shape == (2,)
+
+
+def test_leaving_in_the_middle_leaves_no_process(take, shared):
+    def leave(share):
+        raise ZeroDivisionError("left")
+
+    with pytest.raises(ZeroDivisionError):
+        check_file(take, find_part("other"), progress=leave, sharing=Sharing.PROCESSES)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from functools import partial
+from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
 import click
@@ -12,10 +11,9 @@ import click
 from app import settings
 from app.cli.completing import complete_part
 from app.cli.terminal import print_json
-from app.coach.judgement import Target
+from app.coach.makers import Parts, live_coach, take_coach
 from app.coach.parts import PartProfile, find_part, load_parts
-from app.coach.verdict import Coach
-from app.engine.listening import CoachMaker
+from app.errors import UsageError
 from app.words import cli as words
 
 __all__ = [
@@ -24,8 +22,11 @@ __all__ = [
     "json_option",
     "live_coach",
     "part_option",
+    "parts_option",
     "print_json",
+    "take_coach",
     "the_part",
+    "the_parts",
 ]
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -51,6 +52,12 @@ def part_option(command: _Command) -> _Command:
     )(command)
 
 
+def parts_option(command: _Command) -> _Command:
+    """Add ``--part NAME`` that may come several times, ``--part 1=NAME`` for one channel."""
+    option = click.option("--part", "parts", metavar="NAME", multiple=True, help=words.parts_help())
+    return option(command)
+
+
 def json_option(command: _Command) -> _Command:
     """Add ``--json``."""
     return click.option("--json", "as_json", is_flag=True, help=words.json_help())(command)
@@ -70,11 +77,22 @@ def the_part(name: str) -> PartProfile:
     return find_part(name, load_parts(own_file))
 
 
-def live_coach(profile: PartProfile, target: Target | None = None) -> CoachMaker:
-    """Make coaches for live input."""
-    return partial(Coach, profile=profile, target=target or Target())
+def the_parts(given: Sequence[str]) -> Parts:
+    """Find the profiles of ``--part``: ``bass`` for every channel, ``1=voice,2=bass`` for some.
 
-
-def take_coach(profile: PartProfile, target: Target | None = None) -> CoachMaker:
-    """Make coaches that judge a whole take by what was played in it."""
-    return partial(Coach, profile=profile, target=target or Target(), memory_s=None, take_s=None)
+    Raises
+    ------
+    app.errors.UsageError
+        For a part that nobody knows, or a channel that is no number from 1 on.
+    """
+    default = "other"
+    own: dict[int, PartProfile] = {}
+    for text in (each.strip() for option in given for each in option.split(",")):
+        number, is_own, name = text.partition("=")
+        if not is_own:
+            default = text
+        elif number.strip().isascii() and number.strip().isdigit() and int(number) >= 1:
+            own[int(number) - 1] = the_part(name.strip())
+        else:
+            raise UsageError(words.no_channel(number.strip()))
+    return Parts(the_part(default), own)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from app.cli.options import live_coach, take_coach
 from app.coach.judgement import Target
+from app.coach.makers import Parts, live_coach, take_coach
 from app.coach.parts import PartProfile
 from app.engine.loop import Engine
 from app.log.keeper import TakeKeeper, TakeView
@@ -29,6 +29,8 @@ class TakeDesk:
         self._engine = engine
         self._parts = parts
         self._target = target
+        self._key = "other"
+        self._own: dict[int, str] = {}
 
     def begin(self, name: str = "", part: str = "") -> None:
         """Begin a take with the next hop."""
@@ -36,7 +38,7 @@ class TakeDesk:
         self._keeper.begin(
             name,
             profile.key,
-            make_coach=take_coach(profile, self._target),
+            make_coach=take_coach(self._seated(profile), self._target),
             ceiling_dbfs=self._target.ceiling_dbfs,
         )
         self._engine.set_taking(True)
@@ -62,7 +64,21 @@ class TakeDesk:
 
     def choose_part(self, key: str) -> None:
         """Have the live coach judge by this part from now on."""
-        self._engine.set_coach(live_coach(self._profile(key), self._target))
+        self._key = key
+        self._judge()
+
+    def choose_channel_parts(self, own: Mapping[int, str]) -> None:
+        """Have these channels (column indices, from 0) judged by parts of their own; an empty key is none."""
+        known = {channel: key for channel, key in own.items() if key in self._parts}
+        if known != self._own:
+            self._own = known
+            self._judge()
+
+    def _judge(self) -> None:
+        self._engine.set_coach(live_coach(self._seated(self._profile(self._key)), self._target))
+
+    def _seated(self, profile: PartProfile) -> Parts:
+        return Parts(profile, {channel: self._parts[key] for channel, key in self._own.items()})
 
     def _profile(self, key: str) -> PartProfile:
         return self._parts.get(key, self._parts["other"])

@@ -7,24 +7,23 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TypeAlias
 
 from app.coach.forecast import SteadyForecast
 from app.coach.judgement import CoachReport
+from app.coach.makers import CoachMaker
 from app.coach.session import GuidedSession, SessionState
-from app.coach.verdict import TAKE_S, Coach
+from app.coach.verdict import TAKE_S
 from app.engine.events import Event, EventKind
 from app.engine.history import History
 from app.engine.snapshot import HopReport, InputState, Snapshot
 from app.errors import SwellmarkError
 from app.inputs.source import Block, Source
+from app.words.window import channel_name
 from dsp.chain import Chain
 from dsp.reading import ClipKind, Reading
-
-CoachMaker: TypeAlias = Callable[[int, int, int], Coach]
-"""Makes a coach for (channels, rate_hz, hop_frames)."""
 
 SessionMaker: TypeAlias = Callable[[float], GuidedSession]
 """Makes a guided session for a hop length in seconds."""
@@ -123,6 +122,16 @@ class Listening:
     def end_session(self) -> None:
         """Leave the session."""
         self._session = self._session_state = None
+
+    def name_channels(self, names: Sequence[str]) -> None:
+        """Call channels by these names, in order; an empty one leaves a channel the name it came with."""
+        given = self.source.info.channel_names
+        own = [*names, *[""] * self._info.channels][: self._info.channels]
+        if any(own):
+            known = [*given, *map(channel_name, range(len(given) + 1, self._info.channels + 1))]
+            given = tuple(name or known[channel] for channel, name in enumerate(own))
+        self._info = replace(self._info, channel_names=given)
+        self._snapshot = replace(self._snapshot, info=self._info)
 
     def set_coach(self, make_coach: CoachMaker) -> None:
         """Judge afresh, by another part or target."""

@@ -15,8 +15,9 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
+from app.coach.makers import CoachMaker
 from app.engine.history import History
-from app.engine.listening import CoachMaker, Listening, SessionMaker
+from app.engine.listening import Listening, SessionMaker
 from app.engine.snapshot import HopReport, InputState, Snapshot
 from app.errors import SwellmarkError
 from app.inputs.source import Block, Source, SourceInfo
@@ -105,6 +106,10 @@ class Engine:
     def end_session(self) -> None:
         """Leave the guided session."""
         self._with_input(lambda listening: listening.end_session())
+
+    def name_channels(self, names: Sequence[str]) -> None:
+        """Call the channels of the present input by these names; an empty one leaves what it came with."""
+        self._with_input(lambda listening: listening.name_channels(names))
 
     def set_coach(self, make_coach: CoachMaker) -> None:
         """Judge by another part or target from now on."""

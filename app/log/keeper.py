@@ -13,17 +13,16 @@ import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from functools import partial
 from typing import Protocol
 
 from app.coach.judgement import Target, Verdict
+from app.coach.makers import CoachMaker, take_coach
 from app.coach.parts import find_part
-from app.coach.verdict import Coach
 from app.engine.evidence import EvidenceTaker
 from app.engine.snapshot import HopReport
 from app.errors import UsageError
 from app.log.bars import Metre
-from app.log.recording import CoachMaker, Recording
+from app.log.recording import Recording
 from app.log.records import TakeState, TakeUpdate, iso_started, storable
 
 _SUBMIT_EVERY_S = 0.25
@@ -114,6 +113,8 @@ class TakeKeeper:
         self._asked: _Asked | None = None
         self._running: _Running | None = None
         self._late: list[_Running] = []
+        self.begun: list[str] = []
+        """The uids of the takes that began, in order; appended to by the analysis thread."""
 
     # For any thread
 
@@ -245,6 +246,7 @@ class TakeKeeper:
             ceiling_dbfs=asked.ceiling_dbfs,
             metre=asked.metre,
         )
+        self.begun.append(recording.uid)
         self._running = _Running(recording, traced_s=time.monotonic())
         return self._running
 
@@ -291,4 +293,4 @@ def _coach_for(part: str) -> CoachMaker:
         profile = find_part(part or "other")
     except UsageError:
         profile = find_part("other")
-    return partial(Coach, profile=profile, memory_s=None, take_s=None)
+    return take_coach(profile)

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import TypeAlias
 
 import numpy as np
 
 from app.coach.judgement import Verdict
-from app.coach.verdict import Coach
+from app.coach.makers import CoachMaker
 from app.engine.events import Event, EventKind
 from app.engine.snapshot import HopReport
 from app.inputs.source import SourceInfo
@@ -19,9 +18,6 @@ from app.log.ceiling import CeilingWatch
 from app.log.records import ChannelFigures, TakeEvent, TakeState, TakeUpdate
 from app.log.trace import TraceBuilder
 from dsp.reading import Clip, ClipKind, Reading
-
-CoachMaker: TypeAlias = Callable[[int, int, int], Coach]
-"""Makes a coach for (channels, rate_hz, hop_frames)."""
 
 _HOPS_PER_JUDGEMENT = 100
 """The take's coach hears a second at once: every hop by itself would cost the analysis thread too much."""

@@ -33,6 +33,19 @@ def part_help() -> str:
     return _("What is played: bass, voice, drums … Percussive parts are judged by their peaks.")
 
 
+def parts_help() -> str:
+    """``--part`` where each channel may have its own."""
+    return _(
+        "What is played: bass, voice, drums … 1=voice is for channel 1 alone; may be given several times. "
+        "Percussive parts are judged by their peaks."
+    )
+
+
+def no_channel(text: str) -> str:
+    """What stands before = in ``--part`` is no channel."""
+    return _("'{text}' is no channel: --part 1=voice is for channel 1.").format(text=text)
+
+
 def json_help() -> str:
     """``--json``."""
     return _("Print JSON on stdout, and nothing else there.")

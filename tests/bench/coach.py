@@ -38,7 +38,10 @@ from dsp.peaks import hop_peaks
 
 TARGET = Target()
 HOP = hop_frames(RATE_HZ)
-BLOCK = 10 * HOP
+TICK_HOPS = 10
+BLOCK = 5 * TICK_HOPS * HOP
+LOOK_S = 20.0
+"""How long those who go by a rule of thumb look at their meters."""
 MOST_MOVES = 4
 CONVERTER_NOISE_DBFS = -100.0
 
@@ -61,13 +64,16 @@ class World:
     def hear(self, block_frames: int, *, playing: bool) -> npt.NDArray[np.float32]:
         """What the converter delivers next."""
         noise_dbfs = self.noise_dbfs + self.gain_db - self.right_gain_db
-        noise = self.rng.normal(0, db_to_amplitude(noise_dbfs - 3.01), (block_frames, 1))
-        noise += self.rng.normal(0, db_to_amplitude(CONVERTER_NOISE_DBFS - 3.01), (block_frames, 1))
+        # Room and converter are independent: their powers add. AES17: a sine of full scale has -3.01 dB rms.
+        noise_rms = np.hypot(db_to_amplitude(noise_dbfs), db_to_amplitude(CONVERTER_NOISE_DBFS)) * np.sqrt(
+            0.5
+        )
+        heard = self.rng.standard_normal((block_frames, 1), np.float32) * np.float32(noise_rms)
         if playing:
             frames = np.arange(self.at, self.at + block_frames) % self.performance.rehearsal.shape[0]
             self.at += block_frames
-            noise += self.performance.rehearsal[frames] * db_to_amplitude(self.gain_db)
-        return np.clip(noise, -1.0, 1.0).astype(np.float32)
+            heard += self.performance.rehearsal[frames] * np.float32(db_to_amplitude(self.gain_db))
+        return np.clip(heard, -1.0, 1.0, out=heard)
 
     def turn(self, change_db: float) -> None:
         """Turn the knob, with a hand that misses."""
@@ -96,7 +102,7 @@ def guided(world: World) -> list[float]:
     ears = Ears()
     gains = [world.gain_db]
     state = session.process(np.empty(0), np.empty(0), np.nan)
-    for _ in range(6000):
+    for _ in range(1200):
         block = world.hear(BLOCK, playing=state.step in (Step.LOUD, Step.CHECK))
         average, peak, clips = ears.process(block)
         state = session.process(average, peak, np.nan, clips)
@@ -111,15 +117,14 @@ def guided(world: World) -> list[float]:
 
 
 def rule_of_thumb(reading: Callable[[float, float], float]) -> Callable[[World], list[float]]:
-    """An adviser who looks at 20 s of meters and turns by what ``reading(average, peak)`` says."""
+    """An adviser who looks at the meters for a while and turns by what ``reading(average, peak)`` says."""
 
     def adviser(world: World) -> list[float]:
         gains = [world.gain_db]
         while len(gains) <= MOST_MOVES:
             ears, evidence = Ears(), Evidence(None)
-            for _ in range(200):
-                average, peak, _ = ears.process(world.hear(BLOCK, playing=True))
-                evidence.add(average[-1:], peak.max(keepdims=True))
+            average, peak, _ = ears.process(world.hear(round(LOOK_S * RATE_HZ), playing=True))
+            evidence.add(average[TICK_HOPS - 1 :: TICK_HOPS], peak.reshape(-1, TICK_HOPS).max(axis=1))
             levels = evidence.levels(-60.0)
             change = 20.0 if levels is None else reading(levels.average_dbfs, levels.peak_dbfs)
             if abs(change) < 1.5:
@@ -162,6 +167,7 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=4, help="performances of each instrument")
     parser.add_argument("--first-seed", type=int, default=101)
     parser.add_argument("--sessions", type=int, default=7, help="sessions of each performance")
+    parser.add_argument("--thumbs", type=int, default=2, help="of them, by the rules of thumb too")
     parser.add_argument("--by-part", action="store_true")
     parser.add_argument("--misses", action="store_true", help="name every session that missed the window")
     options = parser.parse_args()
@@ -174,6 +180,8 @@ def main() -> None:
     for number, performance in enumerate(performances(tuple(PROFILES), seeds)):
         for session in range(options.sessions):
             for name, adviser in ADVISERS.items():
+                if name != "this coach" and session >= options.thumbs:
+                    continue
                 # The same world for every adviser.
                 rng = np.random.default_rng((options.first_seed, number, session))
                 right = -18.0 - performance.rehearsal_levels.average_dbfs
@@ -208,7 +216,8 @@ def main() -> None:
 
 def print_table(results: dict[str, list[dict[str, float]]], seconds: float) -> None:
     """Print what was found so far."""
-    print(f"\n{len(results['this coach'])} sessions, {seconds:.0f} s\n")
+    counts = ", ".join(f"{name} {len(rows)}" for name, rows in results.items())
+    print(f"\nsessions: {counts}; {seconds:.0f} s\n")
     columns = list(results["this coach"][0])
     print("| after one move | " + " | ".join(columns) + " |\n|" + "---|" * (len(columns) + 1))
     for name, rows in results.items():

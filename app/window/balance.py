@@ -9,6 +9,7 @@ from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import QSignalBlocker, Qt, QTimer
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QFileDialog,
@@ -44,6 +45,7 @@ from app.words import playback as playback_words
 NAME = "balance"
 _PLAY, _HUSH = "play_along", "hush"
 _LOOK_MS = 100
+_LOW_PX = 500
 _OUTPUT_SETTING = "output"
 _SOUND_ENDINGS = ("wav", "flac", "aiff", "aif", "ogg", "opus", "mp3", "w64", "caf", "au")
 
@@ -67,6 +69,7 @@ class BalancePage(Page):
         self._shown: object = None
         self._make()
         self._arrange()
+        self.stops = (self._advised, *self.stops, self._heard)
         self._timer = QTimer(self)
         self._timer.setInterval(_LOOK_MS)
         self._timer.timeout.connect(self._look_at_playing)
@@ -127,10 +130,15 @@ class BalancePage(Page):
             self.save_button,
         )
 
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Leave the picture some room in a low window."""
+        super().resizeEvent(event)
+        self.files.be_low(self.height() < _LOW_PX)
+
     def _arrange(self) -> None:
         heard = QWidget()
         left = QVBoxLayout(heard)
-        left.setContentsMargins(0, 0, 0, 0)
+        left.setContentsMargins(0, 0, UNIT, 0)
         left.setSpacing(UNIT)
         self._pitch_title = QLabel(words.pitch_title())
         self._pitch_title.setProperty("quiet", True)
@@ -138,13 +146,14 @@ class BalancePage(Page):
         left.addWidget(self.picture, 5)
         left.addWidget(self._pitch_title)
         left.addWidget(self.pitch, 2)
+        self._heard = _scrolling(heard, words.picture_name())
         hint = _text()
         hint.setText(words.drop_hint())
         hint.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self._hint = hint
         self._hear = QStackedWidget()
         self._hear.addWidget(hint)
-        self._hear.addWidget(heard)
+        self._hear.addWidget(self._heard)
         head = QHBoxLayout()
         head.setSpacing(GAP)
         head.addWidget(self.choose_button)
@@ -165,7 +174,6 @@ class BalancePage(Page):
     def _do(self) -> QScrollArea:
         """What to do: it scrolls where texts are large or the window is low."""
         inner = QWidget()
-        inner.setObjectName("balance-do")
         right = QVBoxLayout(inner)
         right.setContentsMargins(0, 0, GAP, 0)
         right.setSpacing(GAP - UNIT)
@@ -193,14 +201,8 @@ class BalancePage(Page):
         right.addWidget(self.save_button)
         right.addWidget(self.care)
         right.addStretch(1)
-        area = QScrollArea()
-        area.setWidget(inner)
-        area.setWidgetResizable(True)
-        area.setFrameShape(QFrame.Shape.NoFrame)
-        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self._area = area
-        return area
+        self._advised = _scrolling(inner, words.what_to_do())
+        return self._advised
 
     # The page
 
@@ -215,8 +217,13 @@ class BalancePage(Page):
         for label in (self.care, self.part_state, self.play_state):
             label.setStyleSheet(f"font-size: {small.pixelSize()}px; color: {theme.palette.muted};")
         self.play_state.setStyleSheet(f"font-size: {small.pixelSize()}px; color: {theme.palette.text};")
-        ground = theme.palette.panel
-        self._area.setStyleSheet(f"QScrollArea, QWidget#balance-do {{ background: {ground}; border: none; }}")
+        c = theme.palette
+        for area in (self._heard, self._advised):
+            area.setStyleSheet(
+                f"QScrollArea {{ background: {c.panel}; border: 2px solid {c.panel}; }}"
+                f"QScrollArea:focus {{ border-color: {c.focus}; }}"
+                f"QWidget#scrolled {{ background: {c.panel}; }}"
+            )
 
     def enter(self) -> None:
         """Hear the part from now on, and ask once which outputs there are."""
@@ -475,6 +482,19 @@ class BalancePage(Page):
         text = words.saved([str(path) for path in paths])
         self.state.setText(text)
         announce(self, text)
+
+
+def _scrolling(inner: QWidget, name: str) -> QScrollArea:
+    """Scrolls where texts are large or the window is low, with the arrow keys too."""
+    inner.setObjectName("scrolled")
+    area = QScrollArea()
+    area.setAccessibleName(name)
+    area.setWidget(inner)
+    area.setWidgetResizable(True)
+    area.setFrameShape(QFrame.Shape.NoFrame)
+    area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+    area.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+    return area
 
 
 def _text() -> QLabel:

@@ -9,7 +9,8 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 
 from app.check.quieter import Quieter
@@ -51,9 +52,24 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class _Wanted:
+    """What an advice rests on; a live part that merely goes on is the same part."""
+
+    from_file: bool
     part: Track | None
+    """Of a part from a file."""
+    heard: bool
+    """Whether a live part was heard."""
     backing: tuple[Track, ...]
     more_me_db: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Outcome:
+    played: Played | None
+    wanted: _Wanted | None
+    """None when no advice was made."""
+    balance: Balance | None
+    took_s: float
 
 
 class BalanceDesk:
@@ -87,9 +103,8 @@ class BalanceDesk:
         self._writing_left = threading.Event()
         self._measuring = False
         self._advising = False
-        self._wanted: _Wanted | None = None
         self._advised: _Wanted | None = None
-        self._next_live_s = 0.0
+        self._next_look_s = self._next_advice_s = 0.0
         self._listening = False
 
     # Files
@@ -162,11 +177,11 @@ class BalanceDesk:
         self.review()
 
     def look(self, noise_floor_dbfs: float, now_s: float) -> None:
-        """Take in what was played, now and then. Called some times a second."""
-        if not self._listening or self.part_file is not None or now_s < self._next_live_s or self._advising:
+        """Take in what was played, and now and then advise anew. Called some times a second."""
+        if not self._listening or self.part_file is not None or now_s < self._next_look_s or self._advising:
             return
-        self._next_live_s = now_s + _LEAST_PAUSE_S
-        self._advise(lambda: self.live.measure(noise_floor_dbfs))
+        self._next_look_s = now_s + _LEAST_PAUSE_S
+        self._advise(partial(self.live.measure, noise_floor_dbfs), anew=now_s >= self._next_advice_s)
 
     # The wish, the advice and the copies
 
@@ -234,11 +249,8 @@ class BalanceDesk:
         tracks = tuple(file.track for file in self.files)
         if not tracks or self.measuring is not None:
             self.balance, self._advised = None, None
-            self._changed()
-            return
-        self._wanted = _Wanted(self.part, tracks, self.more_me_db)
-        if not self._advising and self._wanted != self._advised:
-            self._advise(None)
+        elif not self._advising and self._wanted_now() != self._advised:
+            self._advise(None, anew=True)
         self._changed()
 
     def shut_down(self) -> None:
@@ -247,35 +259,42 @@ class BalanceDesk:
         self._forget(self._entries())
         self._writing_left.set()
 
-    def _advise(self, hear: Callable[[], Played | None] | None) -> None:
-        """Make the advice on a thread: first hear what was played, where the part is live."""
+    def _wanted_now(self) -> _Wanted:
         tracks = tuple(file.track for file in self.files) if self.measuring is None else ()
-        part, more_me_db = self.part, self.more_me_db
-        placed = self.part_file is not None
+        if self.part_file is not None:
+            return _Wanted(True, self.part, False, tracks, self.more_me_db)
+        return _Wanted(False, None, self.part is not None, tracks, self.more_me_db)
+
+    def _advise(self, hear: Callable[[], Played | None] | None, *, anew: bool) -> None:
+        """Hear what was played, where the part is live, and make the advice, on a thread."""
+        wanted, before = self._wanted_now(), self.played
         self._advising = True
 
-        def work() -> tuple[Played | None, _Wanted, Balance | None, float]:
+        def work() -> _Outcome:
             began_s = time.thread_time()
-            played, now = None, part
-            if hear is not None:
-                played = hear()
-                now = played.track if played is not None and played.enough else None
-            # What is played into the input may be any place of the song.
-            balance = advise(now, tracks, more_me_db, placed=placed) if tracks else None
-            return played, _Wanted(now, tracks, more_me_db), balance, time.thread_time() - began_s
+            played = before if hear is None else hear()
+            now, part = wanted, wanted.part
+            if not wanted.from_file:
+                part = played.track if played is not None and played.enough else None
+                now = replace(wanted, heard=part is not None)
+            if not now.backing or (now == wanted and not anew):
+                return _Outcome(played, None, None, time.thread_time() - began_s)
+            # What is played into the input may belong to any place of the song.
+            balance = advise(part, now.backing, now.more_me_db, placed=now.from_file)
+            return _Outcome(played, now, balance, time.thread_time() - began_s)
 
-        def done(outcome: tuple[Played | None, _Wanted, Balance | None, float]) -> None:
+        def done(outcome: _Outcome) -> None:
             self._advising = False
-            played, wanted, balance, took_s = outcome
-            if hear is not None and self.part_file is None:
-                self.played = played
-                self._next_live_s = time.monotonic() + max(_LEAST_PAUSE_S, _COST * took_s)
-            self._advised, self.balance = wanted, balance
+            if hear is not None:
+                self.played = outcome.played
+            if outcome.wanted is not None:
+                self._advised, self.balance = outcome.wanted, outcome.balance
+                self._next_advice_s = time.monotonic() + max(_LEAST_PAUSE_S, _COST * outcome.took_s)
             self.review()
 
         def failed(error: Exception) -> None:
             self._advising = False
-            self.balance = None
+            self._advised, self.balance = wanted, None
             self._changed()
             raise error
 

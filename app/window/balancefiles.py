@@ -4,20 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QScrollArea, QSizePolicy, QWidget
 
-from app.coach.balance import Balance
+from app.coach.balance import Balance, FileBalance
 from app.window.balancedesk import Entry
 from app.window.controls import Button
 from app.window.theme import GAP, TARGET, UNIT, Theme, Type
 from app.words import hearing as words
 
-_LINES = 4
-"""More than so many scroll."""
+_LINES, _FEW_LINES = 4, 2
+"""More than so many scroll; fewer where the window is low."""
+_NAME, _AMOUNT, _LOUDNESS, _NOTE, _REMOVE = range(5)
 
 
-class BackingFiles(QWidget):
+class BackingFiles(QScrollArea):
     """Shows the files; a button takes one out."""
 
     removed = Signal(object)
@@ -26,85 +27,108 @@ class BackingFiles(QWidget):
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._theme = theme
-        self._shown: object = None
-        self._inner = QWidget()
-        self._inner.setObjectName("backing-files")
-        self._grid = QGridLayout(self._inner)
-        self._grid.setContentsMargins(0, 0, UNIT, 0)
-        self._grid.setHorizontalSpacing(GAP)
-        self._grid.setVerticalSpacing(UNIT)
-        self._grid.setColumnStretch(3, 1)
-        self._area = QScrollArea()
-        self._area.setWidget(self._inner)
-        self._area.setWidgetResizable(True)
-        self._area.setFrameShape(QFrame.Shape.NoFrame)
-        self._area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(self._area)
+        self._rows: list[_Row] = []
+        self._lines = _LINES
+        self.setAccessibleName(words.backing_label())
+        self.setWidgetResizable(True)
+        self.setFrameShape(QFrame.Shape.NoFrame)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.set_theme(theme)
 
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the type from a theme."""
         self._theme = theme
         ground = theme.palette.panel
-        self._area.setStyleSheet(
-            f"QScrollArea, QWidget#backing-files {{ background: {ground}; border: none; }}"
-        )
-        self._shown = None
+        self.setStyleSheet(f"QScrollArea, QWidget#backing-files {{ background: {ground}; border: none; }}")
+        weight = theme.font(Type.LEAD).weight().value
+        for row in self._rows:
+            row.amount.setStyleSheet(f"font-weight: {weight};")
+
+    def be_low(self, low: bool) -> None:
+        """Take less room, because there is less."""
+        lines = _FEW_LINES if low else _LINES
+        if lines != self._lines:
+            self._lines = lines
+            self.updateGeometry()
+
+    def sizeHint(self) -> QSize:
+        """As high as the files need, up to a few lines."""
+        inner = self.widget()
+        needed = inner.sizeHint().height() if inner is not None else TARGET
+        most = self._lines * (TARGET + UNIT)
+        return QSize(300, min(needed, most))
 
     def show_entries(self, entries: Sequence[Entry], balance: Balance | None) -> None:
         """Show these files, with the advice for those that are measured."""
-        shown = (
-            tuple((e, e.problem, e.file, e.measuring and round(100 * e.share)) for e in entries),
-            balance,
-        )
-        if shown == self._shown:
-            return
-        self._shown = shown
-        while (item := self._grid.takeAt(0)) is not None:
-            widget = item.widget()
-            if widget is not None:
-                widget.setParent(None)
-                widget.deleteLater()
+        if [row.entry for row in self._rows] != list(entries):
+            self._build(entries)
         measured = [entry for entry in entries if entry.file is not None]
         advised = balance is not None and len(balance.files) == len(measured)
-        for row, entry in enumerate(entries):
-            self._grid.addWidget(self._plain(entry.path.name, tip=str(entry.path)), row, 0)
-            if entry.problem:
-                self._grid.addWidget(self._plain(entry.problem, quiet=True, wrap=True), row, 1, 1, 3)
-            elif entry.file is None:
-                self._grid.addWidget(self._plain(words.measuring(entry.share), quiet=True), row, 1)
-            else:
-                loudness = words.file_loudness(entry.file.track.integrated_lufs)
-                self._grid.addWidget(self._plain(loudness, quiet=True), row, 2)
-                if advised and balance is not None:
-                    self._show_advice(row, balance, measured.index(entry))
-            remove = Button(words.remove_short())
-            remove.setAccessibleName(words.remove_file(entry.path.name))
-            remove.setProperty("flat", True)
-            remove.clicked.connect(lambda _checked=False, entry=entry: self.removed.emit(entry))
-            self._grid.addWidget(remove, row, 4)
-        line = TARGET + 2 * UNIT
-        self._area.setFixedHeight(line * max(1, min(len(entries), _LINES)))
+        for row in self._rows:
+            advice = None
+            if advised and balance is not None and row.entry.file is not None:
+                advice = balance.files[measured.index(row.entry)]
+            blames = len(measured) > 1 and balance is not None and balance.before is not None
+            row.show(advice, blames=blames)
 
-    def _show_advice(self, row: int, balance: Balance, number: int) -> None:
-        advice = balance.files[number]
-        amount = self._plain(words.amount(advice.pull_down_db))
-        lead = self._theme.font(Type.LEAD)
-        amount.setStyleSheet(f"font-weight: {lead.weight().value};")
-        self._grid.addWidget(amount, row, 1)
-        if len(balance.files) > 1 and balance.before is not None:
-            worst = advice.in_the_way_hz
-            lost = worst is not None and advice.in_the_way >= 0.005
-            text = words.in_the_way(advice.in_the_way, *worst) if lost and worst else words.nothing_lost()
-            self._grid.addWidget(self._plain(text, quiet=True, wrap=True), row, 3)
+    def _build(self, entries: Sequence[Entry]) -> None:
+        inner = QWidget()
+        inner.setObjectName("backing-files")
+        grid = QGridLayout(inner)
+        grid.setContentsMargins(0, 0, UNIT, 0)
+        grid.setHorizontalSpacing(GAP)
+        grid.setVerticalSpacing(UNIT)
+        grid.setColumnStretch(_NOTE, 1)
+        self._rows = [_Row(entry, grid, line) for line, entry in enumerate(entries)]
+        for row in self._rows:
+            row.remove.clicked.connect(lambda _checked=False, entry=row.entry: self.removed.emit(entry))
+        self.setWidget(inner)  # deletes the one before
+        self.set_theme(self._theme)
+        self.updateGeometry()
 
-    @staticmethod
-    def _plain(text: str, *, quiet: bool = False, wrap: bool = False, tip: str = "") -> QLabel:
-        label = QLabel(text)
-        label.setTextFormat(Qt.TextFormat.PlainText)
-        label.setWordWrap(wrap)
-        label.setToolTip(tip)
-        label.setProperty("quiet", quiet)
-        return label
+
+class _Row:
+    """The widgets of one file."""
+
+    def __init__(self, entry: Entry, grid: QGridLayout, line: int) -> None:
+        self.entry = entry
+        self.name, self.amount, self.loudness, self.note = (QLabel() for _ in range(4))
+        for label in (self.name, self.amount, self.loudness, self.note):
+            label.setTextFormat(Qt.TextFormat.PlainText)
+        self.name.setText(entry.path.name)
+        self.name.setToolTip(str(entry.path))
+        self.loudness.setProperty("quiet", True)
+        self.note.setProperty("small", True)
+        self.note.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.remove = Button(words.remove_short())
+        self.remove.setAccessibleName(words.remove_file(entry.path.name))
+        self.remove.setProperty("flat", True)
+        places = ((self.name, _NAME), (self.amount, _AMOUNT), (self.loudness, _LOUDNESS), (self.note, _NOTE))
+        for widget, column in places:
+            grid.addWidget(widget, line, column)
+        grid.addWidget(self.remove, line, _REMOVE)
+
+    def show(self, advice: FileBalance | None, *, blames: bool) -> None:
+        """Say what is known now."""
+        entry, amount, loudness, note = self.entry, "", "", ""
+        if entry.problem:
+            note = entry.problem
+        elif entry.file is None:
+            note = words.measuring(entry.share)
+        else:
+            loudness = words.file_loudness(entry.file.track.integrated_lufs)
+            self.name.setToolTip(f"{entry.path}\n{loudness}")
+        if advice is not None:
+            amount = words.amount(advice.pull_down_db)
+            if blames:
+                worst = advice.in_the_way_hz
+                lost = worst is not None and advice.in_the_way >= 0.005
+                note = words.in_the_way(advice.in_the_way, *worst) if lost and worst else words.nothing_lost()
+                loudness = ""  # said by the tip: room is short
+        for label, text in ((self.amount, amount), (self.loudness, loudness), (self.note, note)):
+            if label.text() != text:
+                label.setText(text)
+        self.note.setWordWrap(bool(entry.problem))
+        self.note.setToolTip(note)

@@ -131,14 +131,14 @@ def file_loudness(loudness_lufs: float) -> str:
 
 def in_the_way(share: float, low_hz: int, high_hz: int) -> str:
     """What one of several stems hides."""
-    return _("takes {share} % of what is lost, most at {range}").format(
+    return _("{share} % in the way, {range}").format(
         share=round(100 * share), range=pitch_range(low_hz, high_hz)
     )
 
 
 def nothing_lost() -> str:
     """A stem that hides nothing."""
-    return _("is not in the way")
+    return _("not in the way")
 
 
 def save_copies() -> str:
@@ -211,6 +211,11 @@ def picture_summary_waiting(loudest_lufs: float) -> str:
     return _(
         "The loudest 3 seconds of the backing reach {loudness} LUFS. No part has been heard yet."
     ).format(loudness=decibels(loudest_lufs, 0))
+
+
+def what_to_do() -> str:
+    """The side with the advice, for a screen reader."""
+    return _("What to do")
 
 
 def pitch_title() -> str:

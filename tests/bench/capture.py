@@ -166,7 +166,7 @@ def window_program(block: int, busy: bool) -> dict[str, Any]:
         return opened[-1]
 
     program.open_spec = open_checked  # type: ignore[assignment]
-    application = window_module._application()
+    application = QApplication(["swellmark"])
     rng = np.random.default_rng(5)
     moves = {"resized": 0, "hidden": 0, "minimised": 0, "recoloured": 0}
     stop: list[int] = []
@@ -178,6 +178,7 @@ def window_program(block: int, busy: bool) -> dict[str, Any]:
             return
         window = found[0]
         if stop:
+            window.showNormal()  # only a window that is seen ends the program with it
             window.close()
             return
         match int(rng.integers(0, 8)):
@@ -189,7 +190,7 @@ def window_program(block: int, busy: bool) -> dict[str, Any]:
                 moves["minimised"] += 1
             case 2:
                 window.showNormal()
-                window.next_look()
+                window.looks.next_palette()
                 moves["recoloured"] += 1
             case _:
                 window.showNormal()

@@ -9,6 +9,8 @@ import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -40,10 +42,12 @@ class Stage:
         if plays:
             self._play()
         self.environment = {**self.server.environment, "PYTHONWARNINGS": "default"}
-        if shutil.which("Xvfb"):
-            self.environment |= {"DISPLAY": self._screen(), "QT_QPA_PLATFORM": "xcb"}
-        else:
+        screen = start_screen((1920, 1080))
+        if screen is None:
             self.environment["QT_QPA_PLATFORM"] = "offscreen"
+        else:
+            self._running.append(screen[0])
+            self.environment |= {"DISPLAY": screen[1], "QT_QPA_PLATFORM": "xcb"}
 
     def _play(self) -> None:
         source = subprocess.Popen([sys.executable, __file__], stdout=subprocess.PIPE)
@@ -57,19 +61,6 @@ class Stage:
             )
         )
 
-    def _screen(self) -> str:
-        reading, writing = os.pipe()
-        self._running.append(
-            subprocess.Popen(
-                ["Xvfb", "-displayfd", str(writing), "-screen", "0", "1920x1080x24", "-nolisten", "tcp"],
-                pass_fds=[writing],
-                stderr=subprocess.DEVNULL,
-            )
-        )
-        os.close(writing)
-        with os.fdopen(reading) as answer:
-            return ":" + answer.readline().strip()
-
     def start(self, *command: str, **more: Any) -> subprocess.Popen[str]:
         """Start a program of Python's here; it is killed when the stage is closed."""
         program = subprocess.Popen([sys.executable, *command], env=self.environment, text=True, **more)
@@ -82,6 +73,36 @@ class Stage:
             program.kill()
             program.wait(10)
         self.server.close()
+
+
+def start_screen(size: tuple[int, int]) -> tuple[subprocess.Popen[Any], str] | None:
+    """Start a screen in memory; the process and its address, or None where there is no Xvfb."""
+    if not shutil.which("Xvfb"):
+        return None
+    reading, writing = os.pipe()
+    process = subprocess.Popen(
+        ["Xvfb", "-displayfd", str(writing), "-screen", "0", f"{size[0]}x{size[1]}x24", "-nolisten", "tcp"],
+        pass_fds=[writing],
+        stderr=subprocess.DEVNULL,
+    )
+    os.close(writing)
+    with os.fdopen(reading) as answer:
+        return process, ":" + answer.readline().strip()
+
+
+@contextmanager
+def private_screen(size: tuple[int, int] | None) -> Iterator[None]:
+    """Have this process and those that it starts use a screen in memory; None leaves all as it is."""
+    screen = start_screen(size) if size is not None else None
+    if screen is None:
+        yield
+        return
+    os.environ |= {"DISPLAY": screen[1], "QT_QPA_PLATFORM": "xcb"}
+    try:
+        yield
+    finally:
+        screen[0].kill()
+        screen[0].wait(10)
 
 
 def play() -> None:

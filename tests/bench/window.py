@@ -1,0 +1,300 @@
+"""What the window costs and how late it shows: painting, latency to the eye, memory, first picture.
+
+    python tests/bench/window.py [--seconds 20] [--pulses 60] [--starts 7]
+
+On a private screen without a graphics processor (Xvfb), or on the one of ``DISPLAY`` with ``--here``. Sound
+comes from a source that hands out its frames by the clock, as a ring that a driver fills does. Painting is
+the time that the window's thread works for a picture. The latency is the time from
+the moment at which a pulse's first sample enters the ring to the moment at which a pixel of it can be read
+back from the screen. The first window is compared with a bare pyqtgraph window, in turn. Timings hold for the
+machine they were taken on, and for nothing else running on it; exit status 1 only when a pulse never showed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from machine import describe, memory_mb
+from stage import private_screen
+
+from app.inputs.pacing import Pace
+from app.inputs.source import Block, SourceInfo, SourceStats, empty_block
+
+RATE_HZ = 48_000
+SIZES = ((1280, 800), (2560, 1440))
+_BARE = """
+import sys, pyqtgraph as pg
+from PySide6.QtCore import QTimer
+class Plot(pg.PlotWidget):
+    def paintEvent(self, event):
+        super().paintEvent(event)
+        print("painted", flush=True)
+        QTimer.singleShot(0, app.quit)
+app = pg.mkQApp()
+plot = Plot()
+plot.resize(1280, 800)
+plot.plot([1, 2, 3])
+plot.show()
+app.exec()
+"""
+_OURS = """
+import os
+from app.window import main
+class Window(main.MainWindow):
+    def event(self, event):
+        done = super().event(event)
+        if event.type() is event.Type.UpdateRequest:
+            print("painted", flush=True)
+            os._exit(0)
+        return done
+import app.window.program as program
+program.MainWindow = Window
+from app.cli.main import main
+main(["--input", "player"])
+"""
+
+
+class PulseSource:
+    """Two channels of faint noise by the clock; a pulse of 10 ms wherever one is asked for."""
+
+    def __init__(self) -> None:
+        self.info = SourceInfo("player", "pulses", RATE_HZ, 2, live=True)
+        self._rng = np.random.default_rng(3)
+        self._wake = threading.Event()
+        self._position = 0
+        self._asked = False
+        self.pulse_s = 0.0
+        """When the first sample of the last pulse entered the ring; 0 while one is still to come."""
+
+    def start(self) -> None:
+        self._pace = Pace(RATE_HZ, paced=True)
+        self._began_s = time.monotonic()
+
+    def read(self, max_frames: int, timeout_s: float) -> Block:
+        frames = self._pace.wait(self._position, max_frames, timeout_s, self._wake)
+        if not frames:
+            return empty_block(2)
+        samples = self._rng.normal(0.0, 0.002, (frames, 2)).astype(np.float32)
+        if self._asked:
+            self._asked = False
+            # Anywhere in this hop: a driver's blocks know nothing of hops.
+            at = int(self._rng.integers(0, frames))
+            samples[at:] += 0.5
+            self.pulse_s = self._began_s + (self._position + at) / RATE_HZ
+        self._position += frames
+        return Block(samples)
+
+    def pulse(self) -> None:
+        """Have the next hop hold one."""
+        self.pulse_s = 0.0
+        self._asked = True
+
+    def stats(self) -> SourceStats:
+        return SourceStats(delivered_frames=self._position)
+
+    def close(self) -> None:
+        self._wake.set()
+
+
+class Bench:
+    """The window with its whole program, and a stopwatch on its pictures."""
+
+    def __init__(self) -> None:
+        from PySide6.QtWidgets import QApplication
+
+        import app.cli.window as program
+        from app.window import main as window_module
+        from app.window import program as runner
+
+        self.application = QApplication(["swellmark"])
+        self.source = PulseSource()
+        program.open_spec = lambda *_, **__: self.source  # type: ignore[assignment]
+        self._program = program
+        self.pictures_s: list[float] = []
+        self._looked_s = 0.0
+        self.on_picture = lambda: None
+        bench = self
+
+        class Timed(window_module.MainWindow):
+            """Adds up what a look and the picture that follows it take."""
+
+            def look_at_engine(self) -> None:
+                began_s = time.thread_time()
+                super().look_at_engine()
+                bench._looked_s = time.thread_time() - began_s
+
+            def event(self, event: Any) -> bool:
+                began_s = time.thread_time()
+                done = super().event(event)
+                if event.type() is event.Type.UpdateRequest:
+                    bench.pictures_s.append(bench._looked_s + time.thread_time() - began_s)
+                    bench._looked_s = 0.0
+                    bench.on_picture()
+                return bool(done)
+
+        runner.MainWindow = Timed  # type: ignore[misc]
+        self._kind = Timed
+
+    @property
+    def window(self) -> Any:
+        """The window, once it is there."""
+        return next(top for top in self.application.topLevelWidgets() if isinstance(top, self._kind))
+
+    def run(self, steps: Any) -> None:
+        """Open the program and go through a generator that yields the milliseconds to wait."""
+        from PySide6.QtCore import QTimer
+
+        def step() -> None:
+            wait_ms = next(steps, None)
+            if wait_ms is None:
+                self.window.close()
+            else:
+                QTimer.singleShot(wait_ms, step)
+
+        QTimer.singleShot(3000, step)
+        self._program.open_window("player")
+
+
+def measure(chosen: argparse.Namespace) -> int:
+    """Everything that needs one running window."""
+    bench = Bench()
+    found: dict[str, Any] = {"latency_ms": [], "missed": 0}
+
+    def steps() -> Any:
+        for size in SIZES:
+            bench.window.resize(*size)
+            yield 2000
+            bench.pictures_s.clear()
+            cpu_s, began_s = time.process_time(), time.monotonic()
+            yield int(chosen.seconds * 1000)
+            share = (time.process_time() - cpu_s) / (time.monotonic() - began_s)
+            pictures_ms = sorted(1000 * each for each in bench.pictures_s)
+            rate = len(pictures_ms) / (time.monotonic() - began_s)
+            got = f"{bench.window.width()}x{bench.window.height()}"
+            middle, most = statistics.median(pictures_ms), percentile(pictures_ms, 0.99)
+            print(
+                f"{got}: painting {middle:.2f} ms median, {most:.2f} ms at 99 %, {rate:.0f} pictures/s; "
+                f"whole program {share:.1%} of a core",
+                flush=True,
+            )
+        bench.window.resize(*SIZES[0])
+        yield 1000
+        yield from pulses(bench, chosen.pulses, found)
+        bench.window.showMinimized()
+        yield 3000
+        cpu_s, began_s = time.process_time(), time.monotonic()
+        yield int(chosen.seconds * 1000)
+        share = (time.process_time() - cpu_s) / (time.monotonic() - began_s)
+        print(f"minimised: whole program {share:.1%} of a core; memory {memory_mb():.0f} MB", flush=True)
+
+    bench.run(steps())
+    latency_ms = sorted(found["latency_ms"])
+    if latency_ms:
+        print(
+            f"latency to the eye: {statistics.median(latency_ms):.1f} ms median, "
+            f"{percentile(latency_ms, 0.99):.1f} ms at 99 %, {latency_ms[-1]:.1f} ms at most, "
+            f"of {len(latency_ms)} pulses; {found['missed']} never seen"
+        )
+    return int(found["missed"] > 0 or not latency_ms)
+
+
+def pulses(bench: Bench, count: int, found: dict[str, Any]) -> Any:
+    """Show pulses, and look for each on the screen after every picture."""
+    window, chart = bench.window, bench.window.chart
+    rng = np.random.default_rng(4)
+    view = chart.getPlotItem().getViewBox()
+    corner = chart.mapTo(window, chart.mapFromScene(view.sceneBoundingRect().topRight()))
+    bottom = chart.mapTo(window, chart.mapFromScene(view.sceneBoundingRect().bottomRight()))
+    # A strip at the right edge, at the height that only a pulse reaches.
+    height = int((bottom.y() - corner.y()) * 0.2)
+    strip = (corner.x() - 6, corner.y() + int((bottom.y() - corner.y()) * 0.2), 6, height)
+    screen, calm = window.screen(), [grab(window.screen(), window, strip)]
+    seen: list[float] = []
+
+    def look() -> None:
+        if bench.source.pulse_s and not seen and differs(grab(screen, window, strip), calm[0]):
+            seen.append(time.monotonic())
+
+    bench.on_picture = look
+    for _ in range(count):
+        yield int(rng.integers(700, 1300))
+        calm[0] = grab(screen, window, strip)
+        seen.clear()
+        bench.source.pulse()
+        yield 400
+        if seen:
+            found["latency_ms"].append(1000 * (seen[0] - bench.source.pulse_s))
+        else:
+            found["missed"] += 1
+    bench.on_picture = lambda: None
+
+
+def grab(screen: Any, window: Any, strip: tuple[int, int, int, int]) -> npt.NDArray[np.uint8]:
+    """Read a part of the window back from the screen."""
+    image = screen.grabWindow(window.winId(), *strip).toImage().convertToFormat(_rgb())
+    return np.frombuffer(image.constBits(), np.uint8).reshape(image.height(), -1, 4)[:, :, :3].copy()
+
+
+def _rgb() -> Any:
+    from PySide6.QtGui import QImage
+
+    return QImage.Format.Format_RGB32
+
+
+def differs(one: npt.NDArray[np.uint8], other: npt.NDArray[np.uint8]) -> bool:
+    """Whether a good part of a picture has another colour."""
+    return bool(np.mean(np.abs(one.astype(int) - other).max(axis=2) > 40) > 0.05)
+
+
+def first_windows(times: int) -> None:
+    """Start our window and a bare one in turn; from the start of the process to the first picture."""
+    took: dict[str, list[float]] = {"ours": [], "bare": []}
+    for number in range(times + 1):
+        for name, code in (("bare", _BARE), ("ours", _OURS)):
+            began_s = time.monotonic()
+            program = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
+            assert program.stdout is not None
+            while program.stdout.readline().strip() not in ("painted", ""):
+                pass
+            if number:  # the first time fills the disk's cache
+                took[name].append(time.monotonic() - began_s)
+            program.kill()
+            program.communicate(timeout=20)
+    ours, bare = (statistics.median(took[name]) for name in ("ours", "bare"))
+    print(f"first window: ours {ours:.2f} s, a bare pyqtgraph window {bare:.2f} s, ratio {ours / bare:.2f}")
+
+
+def percentile(ordered: list[float], share: float) -> float:
+    """Of values in order."""
+    return ordered[min(len(ordered) - 1, int(share * len(ordered)))]
+
+
+def main() -> int:
+    """Run, print, judge."""
+    arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    arguments.add_argument("--seconds", type=float, default=20.0)
+    arguments.add_argument("--pulses", type=int, default=60)
+    arguments.add_argument("--starts", type=int, default=7)
+    arguments.add_argument("--here", action="store_true", help="on the screen that there is")
+    chosen = arguments.parse_args()
+    print(describe())
+    with tempfile.TemporaryDirectory() as folder, private_screen(None if chosen.here else (2560, 1440)):
+        for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "XDG_CACHE_HOME"):
+            os.environ[name] = str(Path(folder))
+        first_windows(chosen.starts)
+        return measure(chosen)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -31,6 +31,7 @@ from app.window.figures import Figures
 from app.window.foot import Foot
 from app.window.guide import Guide
 from app.window.harbour import Harbour
+from app.window.pagelist import WORDS
 from app.window.pages import Pages, PageSpec, PageTools
 from app.window.picker import Picker
 from app.window.proof import Proof, Prove
@@ -41,6 +42,7 @@ from app.window.theme import GAP, MARGIN, TARGET, UNIT, Theme, qt_palette, style
 from app.window.why import Why
 from app.words import conform as conform_words
 from app.words import glance as glance_words
+from app.words import glossary as glossary_words
 from app.words import numbers
 from app.words import session as session_words
 from app.words import window as words
@@ -93,6 +95,7 @@ class Board(QWidget):
         self.foot.add(BOARD, words.board_title(), words.board_tip())
         for spec in pages:
             self.foot.add(spec.name, spec.title(), spec.tip())
+        self.foot.add("overlay", glossary_words.overlay_title(), glossary_words.overlay_tip(), place=False)
         self.foot.add("afar", glance_words.afar_title(), glance_words.afar_tip(), place=False)
         self.foot.add("strip", glance_words.strip_title(), glance_words.strip_tip(), place=False)
         self.foot.add("look", words.look_name(theme.name), words.look_tip(), place=False)
@@ -138,6 +141,7 @@ class Board(QWidget):
         self.guide.skip_button.set_text(session_words.skip_button(key("skip")))
         self.guide.leave_button.set_text(session_words.leave_button(key("back")))
         self.why.prove_button.set_text(conform_words.proof_button(key("proof")))
+        self.why.words_button.set_text(glossary_words.all_words_button(key(WORDS)))
         self.why.close_button.set_text(words.close_why(key("back")))
         self.foot.show_keys(actions)
 
@@ -165,6 +169,24 @@ class Board(QWidget):
     def show_guide(self, shown: bool) -> None:
         """Give the card's place to the guided session, or back."""
         self._swap(self._say, self.guide if shown else self.card)
+
+    @property
+    def overlay_is_open(self) -> bool:
+        """Whether the chart explains itself."""
+        return self.chart.overlay.isVisible()
+
+    def show_overlay(self, shown: bool) -> None:
+        """Let the chart explain itself, or stop."""
+        self.chart.show_overlay(shown)
+        if not shown:
+            self.take_button.setFocus()
+
+    def show_sea(self) -> None:
+        """Give the chart its place back, whatever has it."""
+        if self.proof_is_open:
+            self.close_proof()
+        elif self.why_is_open:
+            self.show_why(False)
 
     def show_why(self, shown: bool) -> None:
         """Give the chart's place to the explanation, or back."""
@@ -269,6 +291,7 @@ class Board(QWidget):
             *self.card.stops,
             *self.guide.stops,
             *self.why.stops,
+            *self.figures.stops,
             self.takes.name_field,
             self.takes.table,
             self.happenings.list,

@@ -9,12 +9,13 @@ from __future__ import annotations
 import math
 
 import pyqtgraph as pg
-from PySide6.QtCore import QSize, Qt
+from PySide6.QtCore import QPointF, QSize, Qt
 from PySide6.QtGui import QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import QFrame, QSizePolicy, QWidget
 
 from app.coach.judgement import Target
 from app.engine.snapshot import Snapshot
+from app.window.overlay import Overlay
 from app.window.ports import HasHistory
 from app.window.scale import TICKS_DBFS, LevelScale
 from app.window.seaitem import LEAST_BED, SPAN_S, SeaItem
@@ -56,6 +57,9 @@ class SeaChart(pg.PlotWidget):
         self._sea = SeaItem(self._scale)
         plot.addItem(self._sea, ignoreBounds=True)
         self._axes = axes
+        self._hold_dbfs = -math.inf
+        self.overlay = Overlay(self, theme)
+        """Explains the chart."""
         self.set_theme(theme)
 
     def minimumSizeHint(self) -> QSize:
@@ -80,6 +84,7 @@ class SeaChart(pg.PlotWidget):
         self._axes["bottom"].setHeight(metrics.height() + 2 * UNIT)
         self._label_axes()
         self._sea.set_look(theme, self._target)
+        self.overlay.set_theme(theme)
 
     def set_target(self, target: Target) -> None:
         """Draw deck and band where this target has them."""
@@ -92,6 +97,7 @@ class SeaChart(pg.PlotWidget):
         """Draw what is new. Called at the screen's rate; costs next to nothing when nothing moved."""
         floor = snapshot.noise_floor_dbfs[channel] if channel < len(snapshot.noise_floor_dbfs) else math.nan
         hold = snapshot.peak_hold_dbfs[channel] if channel < len(snapshot.peak_hold_dbfs) else -math.inf
+        self._hold_dbfs = hold
         if not _same(floor, self._floor_dbfs, 0.5):
             self._floor_dbfs = floor
             self._label_axes()
@@ -124,11 +130,44 @@ class SeaChart(pg.PlotWidget):
         """Draw everything anew with the next state: another input, another channel."""
         self._sea.forget()
 
+    def show_overlay(self, shown: bool) -> None:
+        """Explain what is seen, or stop."""
+        self.overlay.setVisible(shown)
+        if shown:
+            self._place_overlay()
+            self.overlay.raise_()
+            self.overlay.setFocus()
+
+    def _place_overlay(self) -> None:
+        view = self.getPlotItem().getViewBox()
+        area = self.mapFromScene(view.sceneBoundingRect()).boundingRect().toRectF()
+        height, target = self._scale.height, self._target
+        middle = (target.window_low_dbfs + target.window_high_dbfs) / 2
+        bed = max(height(self._floor_dbfs), LEAST_BED)
+        levels = {
+            "rail": height(0.0),
+            "deck": height(target.ceiling_dbfs),
+            "band": height(middle),
+            "water": (height(target.window_low_dbfs) + bed) / 2,
+            "bed": 0.5 * bed,
+        }
+        hold = self._hold_dbfs if math.isfinite(self._hold_dbfs) else target.ceiling_dbfs
+        levels["flag"] = min(height(hold), 0.98)
+        levels["spray"] = (height(target.ceiling_dbfs) + height(target.window_high_dbfs)) / 2
+        across = {"rail": 0.02, "deck": 0.05, "flag": 0.08, "spray": 0.11, "band": 0.02, "water": 0.05}
+        places = {
+            key: QPointF(area.width() * across.get(key, 0.08), area.height() * (1.0 - level))
+            for key, level in levels.items()
+        }
+        self.overlay.show_over(area, places)
+
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Leave out words and numbers that would lie over each other."""
         super().resizeEvent(event)
-        if hasattr(self, "_sea"):  # the base class resizes itself while it is being built
+        if hasattr(self, "overlay"):  # the base class resizes itself while it is being built
             self._label_axes()
+            if self.overlay.isVisible():
+                self._place_overlay()
 
     def _label_axes(self) -> None:
         target, height = self._target, self._scale.height

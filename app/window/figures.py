@@ -3,36 +3,47 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
-from PySide6.QtCore import QSize, Qt
+from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QFont, QFontMetrics, QResizeEvent
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from app.coach.judgement import Verdict
 from app.engine.snapshot import Snapshot
+from app.window.controls import Button
 from app.window.fit import fitting_pixels
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
-from app.words import numbers
+from app.words import glossary, numbers
 from app.words import window as words
 
 _WIDEST = numbers.decibels(-88.8)
 
 
 class Figures(QWidget):
-    """Average, peak hold with the count of clips, headroom and noise floor of one channel."""
+    """Average, peak hold with the count of clips, headroom and noise floor of one channel.
+
+    Each explains its word when it is pressed.
+    """
+
+    asked = Signal(str)
+    """A word, by its key in :mod:`app.words.glossary`."""
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self._average = _Figure(words.average_label(), "dBFS", 1)
-        self._hold = _Figure(words.hold_label(), "dBFS", 1)
-        self._headroom = _Figure(words.headroom_label(), "dB", 1, widest_db=88.8)
-        self._floor = _Figure(words.floor_label(), "dBFS", 0, widest_db=-88)
+        self._average = _Figure("average", words.average_label(), "dBFS", 1)
+        self._hold = _Figure("peak_hold", words.hold_label(), "dBFS", 1)
+        self._headroom = _Figure("headroom", words.headroom_label(), "dB", 1, widest_db=88.8)
+        self._floor = _Figure("noise_floor", words.floor_label(), "dBFS", 0, widest_db=-88)
         self._all = (self._average, self._hold, self._headroom, self._floor)
+        self.stops = self._all
+        """What the keyboard reaches, in order."""
         layout = QHBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(GAP)
         for figure in self._all:
             layout.addWidget(figure, 1)
+            figure.clicked.connect(partial(self.asked.emit, figure.term))
         self.set_theme(theme)
 
     def set_theme(self, theme: Theme) -> None:
@@ -67,12 +78,13 @@ class Figures(QWidget):
         self._hold.show_note(words.clip_count(clips) if clips else "")
 
 
-class _Figure(QFrame):
+class _Figure(Button):
     """One figure: what it is, its value in a field of fixed width, its unit."""
 
-    def __init__(self, label: str, unit: str, digits: int, *, widest_db: float = -88.8) -> None:
-        super().__init__()
-        self.setProperty("panel", True)
+    def __init__(self, term: str, label: str, unit: str, digits: int, *, widest_db: float = -88.8) -> None:
+        super().__init__("", tip=glossary.explain_tip(label))
+        self.term = term
+        self.setProperty("tile", True)
         self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self._name, self._unit_name, self._digits = label, unit, digits
         self._theme = Theme()
@@ -97,6 +109,15 @@ class _Figure(QFrame):
         layout.addLayout(head)
         layout.addLayout(body)
         self.show_level(math.nan)
+
+    def sizeHint(self) -> QSize:
+        """As large as what it holds, which a button does not look at."""
+        layout = self.layout()
+        return layout.sizeHint() if layout is not None else super().sizeHint()
+
+    def minimumSizeHint(self) -> QSize:
+        """As high as what it holds; as narrow as need be."""
+        return QSize(0, self.sizeHint().height())
 
     def set_theme(self, theme: Theme) -> None:
         """Set the type, and with it the width of the field."""

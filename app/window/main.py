@@ -16,7 +16,7 @@ from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QHideEvent, 
 
 from app.coach.judgement import Judgement
 from app.engine.snapshot import Snapshot
-from app.window.actions import BOARD, Action, Actions
+from app.window.actions import BOARD, Actions
 from app.window.board import Board
 from app.window.crash import CrashReports
 from app.window.errands import Errands
@@ -25,17 +25,17 @@ from app.window.following import Following
 from app.window.glance import glance_at
 from app.window.guidance import Guidance
 from app.window.harbour import channel_label
+from app.window.keytable import key_table
 from app.window.listening import Listening
 from app.window.logbook import Logbook
 from app.window.looks import Looks
 from app.window.messages import is_live
 from app.window.notices import Notices
-from app.window.pagelist import PAGES
+from app.window.pagelist import PAGES, WORDS
 from app.window.pages import PageSpec, PageTools
 from app.window.services import Services
 from app.window.theme import Theme
 from app.window.views import Views
-from app.words import keys as key_words
 from app.words import window as words
 
 _SLOW_MS = 250
@@ -102,6 +102,9 @@ class MainWindow(Board):
         self.guide.leave_button.clicked.connect(self.guidance.leave)
         self.why.closed.connect(self.toggle_why)
         self.why.prove_button.clicked.connect(self.toggle_proof)
+        self.why.words_button.clicked.connect(partial(self.explain, ""))
+        self.figures.asked.connect(self.explain)
+        self.chart.overlay.closed.connect(self.toggle_overlay)
         self.harbour.chosen.connect(self.choose_channel)
         self.takes.chosen.connect(self.happenings.show_take)
         self.takes.name_field.returnPressed.connect(self.take_button.setFocus)
@@ -121,30 +124,7 @@ class MainWindow(Board):
         self._first_look.timeout.connect(self.listening.list_inputs)
 
     def _fill_actions(self) -> None:
-        everywhere = (
-            ("take", self.toggle_take, ("Space", "PgDown")),
-            ("afresh", self.start_afresh, ("R", "PgUp")),
-            ("back", self.step_back, ("Esc",)),
-            ("look", self.looks.next_palette, ("L",)),
-            ("afar", self.views.toggle_afar, ("2",)),
-            ("strip", lambda: self.views.toggle_strip(self.theme), ("S",)),
-            ("seen", self.views.seen, ("C",)),
-            ("larger", partial(self.looks.scale_texts, 1), ("Ctrl++", "Ctrl+=")),
-            ("smaller", partial(self.looks.scale_texts, -1), ("Ctrl+-",)),
-            ("text_size", partial(self.looks.scale_texts, 0), ("Ctrl+0",)),
-        )
-        on_board = (
-            ("guide", self.begin_guidance, ("G",)),
-            ("skip", self.guidance.skip, ("N",)),
-            ("why", self.toggle_why, ("W", "?")),
-            ("proof", self.toggle_proof, ("P",)),
-        )
-        for actions, where in ((everywhere, ""), (on_board, BOARD)):
-            for name, run, keys in actions:
-                self.keys.add(Action(name, key_words.action_text(name), run, keys, where))
-        for spec in self.pages.specs:
-            text = key_words.open_page(spec.title())
-            self.keys.add(Action(spec.name, text, partial(self.pages.toggle, spec.name), (spec.key,)))
+        self.keys.add(*key_table(self))
         self.keys.changed.connect(self._show_keys)
         self._show_keys()
 
@@ -210,6 +190,21 @@ class MainWindow(Board):
             self.why.explain(self._judgement(self._services.engine.snapshot))
         self.show_why(not self.why_is_open)
 
+    def toggle_overlay(self) -> None:
+        """Explain the chart on the chart, or stop."""
+        shown = self.overlay_is_open
+        if not shown:
+            self.pages.go_to(BOARD)
+            self.show_sea()
+        self.show_overlay(not shown)
+
+    def explain(self, term: str) -> None:
+        """Open the page of words at one of them."""
+        self.pages.go_to(WORDS)
+        page = self.pages.page(WORDS)
+        if page is not None:
+            page.show_part(term)
+
     def toggle_proof(self) -> None:
         """Run the standards' test signals before the user's eyes, or show the chart again."""
         if self.proof_is_open:
@@ -223,6 +218,8 @@ class MainWindow(Board):
             self.views.toggle_afar()
         elif self.pages.step_back():
             return
+        elif self.overlay_is_open:
+            self.toggle_overlay()
         elif self.proof_is_open:
             self.close_proof()
         elif self.why_is_open:

@@ -8,6 +8,7 @@ from pathlib import Path
 from app.check.folder import is_sound_name
 from app.window.pages import Page, PageSpec, PageTools
 from app.words import about as about_words
+from app.words import glossary as glossary_words
 from app.words import hearing as hearing_words
 from app.words import settings as settings_words
 
@@ -24,6 +25,12 @@ def _balance(tools: PageTools) -> Page:
     return BalancePage(tools)
 
 
+def _glossary(tools: PageTools) -> Page:
+    from app.window.glossary import Glossary
+
+    return Glossary(tools)
+
+
 def _settings(tools: PageTools) -> Page:
     from app.window.settings import Settings
 
@@ -34,8 +41,12 @@ def _are_sounds(paths: Sequence[Path]) -> bool:
     return bool(paths) and all(is_sound_name(path.name) for path in paths)
 
 
+WORDS = "words"
+"""The page that explains words."""
+
 PAGES = (
     PageSpec("balance", hearing_words.page_title, hearing_words.page_tip, "B", _balance, _are_sounds),
+    PageSpec(WORDS, glossary_words.page_title, glossary_words.page_tip, "H", _glossary),
     PageSpec("settings", settings_words.settings_title, settings_words.settings_tip, "K", _settings),
     PageSpec("about", about_words.about_title, about_words.about_tip, "F1", _about),
 )

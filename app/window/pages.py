@@ -79,6 +79,9 @@ class Page(QFrame):
     def leave(self) -> None:
         """The page was closed, and may be opened again."""
 
+    def show_part(self, key: str) -> None:
+        """Show one thing of it, by a key that the page knows; the page is open by now."""
+
     def take_paths(self, paths: Sequence[Path]) -> None:
         """Files were dropped on the window for this page, which is open by now."""
 

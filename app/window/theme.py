@@ -257,6 +257,7 @@ QPushButton:hover, QComboBox:hover {{ border-color: {c.muted}; }}
 QPushButton[action="true"] {{ background: {c.action}; color: {c.on_action}; border: 2px solid {c.action};
   border-radius: {RADIUS + 4}px; font-size: {lead}px; font-weight: 600; }}
 QPushButton[action="true"][running="true"] {{ background: transparent; color: {c.text}; }}
+QPushButton[tile="true"] {{ background: {c.panel}; border-radius: {RADIUS}px; padding: 0; min-height: 0; }}
 QPushButton[foot="true"] {{ background: transparent; border-color: transparent; color: {c.muted}; }}
 QPushButton[foot="true"]:checked {{ background: {c.control}; border-color: {c.edge}; color: {c.text}; }}
 QPushButton[flat="true"] {{ background: transparent; border-color: transparent; color: {c.muted}; }}
@@ -269,7 +270,8 @@ QSlider::sub-page:horizontal {{ background: {c.muted}; border-radius: 2px; }}
 QSlider::handle:horizontal {{ width: 18px; height: 18px; margin: -7px 0; border-radius: 9px;
   background: {c.text}; }}
 QTableView, QListView {{ background: transparent; border: 2px solid transparent;
-  border-radius: {RADIUS - 2}px; outline: 0; gridline-color: transparent; }}
+  border-radius: {RADIUS - 2}px; outline: 0; gridline-color: transparent;
+  selection-background-color: {c.focus}; selection-color: {c.ground}; }}
 QHeaderView {{ background: transparent; }}
 QHeaderView::section {{ background: {c.panel}; color: {c.muted}; border: none;
   border-bottom: 1px solid {c.edge}; padding: {UNIT // 2}px; font-size: {small}px; }}

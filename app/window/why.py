@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QTextBrowser, QVBoxLa
 from app.coach.judgement import Judgement
 from app.window.controls import Button
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
-from app.words import advice, conform
+from app.words import advice, conform, glossary
 from app.words import window as words
 
 _TERMS = ("dbfs", "average", "peak", "headroom", "noise_floor", "low_gain")
@@ -30,14 +30,16 @@ class Why(QFrame):
         self.close_button = Button(words.close_why("Esc"))
         self.close_button.clicked.connect(self.closed)
         self.prove_button = Button(conform.proof_button("P"))
+        self.words_button = Button(glossary.all_words_button(""))
         self.text = QTextBrowser()
         self.text.setFrameShape(QFrame.Shape.NoFrame)
         self.text.setOpenLinks(False)
         self.text.setTabChangesFocus(True)
-        self.stops = (self.text, self.prove_button, self.close_button)
+        self.stops = (self.text, self.words_button, self.prove_button, self.close_button)
         """What the keyboard reaches, in order."""
         head = QHBoxLayout()
         head.addWidget(self._title, 1)
+        head.addWidget(self.words_button)
         head.addWidget(self.prove_button)
         head.addWidget(self.close_button)
         layout = QVBoxLayout(self)

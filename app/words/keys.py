@@ -33,6 +33,7 @@ def action_text(name: str) -> str:
         "afar": _("Show the verdict from afar, or go back"),
         "strip": _("Open the strip above other windows, or close it"),
         "seen": _("The clips were seen"),
+        "overlay": _("Explain the chart on the chart"),
         "back": _("Close what is open, or go back"),
         "larger": _("Larger texts"),
         "smaller": _("Smaller texts"),

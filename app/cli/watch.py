@@ -6,8 +6,10 @@ second of sound, and prints.
 
 from __future__ import annotations
 
+import math
 import queue
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import ExitStack
 from typing import Any, Protocol
@@ -24,17 +26,25 @@ from app.cli.takelog import TakeLog
 from app.cli.tally import Tally
 from app.coach.judgement import Verdict
 from app.engine.events import Event, EventKind
+from app.engine.handsfree import Wishes
 from app.engine.loop import EndWatcher, Engine, Observer
 from app.engine.snapshot import HopReport, InputState
+from app.errors import UsageError
 from app.inputs.spec import open_spec
 from app.words import advice
 from app.words import cli as words
+from app.words import taking as taking_words
 from app.words.numbers import clock, decibels
 from dsp.reading import ClipKind
 
 _WAIT_S = 0.2
 _FIGURES_EVERY_S = 1.0
-_OVER = (InputState.ENDED, InputState.FAILED, InputState.LOST)
+_OVER = (InputState.ENDED, InputState.FAILED)
+_AWAY = (InputState.LOST, InputState.STALLED)
+"""A device comes back by itself when it is plugged in again, so this is not the end."""
+
+_GRACE_S = 2.0
+"""How much later than asked a watch ends whose input is away: what is on its way must not be cut off."""
 
 
 @click.command(help=words.watch_help())
@@ -50,6 +60,12 @@ _OVER = (InputState.ENDED, InputState.FAILED, InputState.LOST)
 @part_option
 @click.option("--seconds", type=Seconds(min=0.0, min_open=True), help=words.seconds_help())
 @click.option("--take", "take_name", metavar="NAME", help=words.take_help())
+@click.option("--on-sound", is_flag=True, help=taking_words.on_sound_help())
+@click.option("--quiet", "quiet_s", type=Seconds(min=2.0), metavar="SECONDS", help=taking_words.quiet_help())
+@click.option(
+    "--length", "length_s", type=Seconds(min=1.0), metavar="SECONDS", help=taking_words.length_help()
+)
+@click.option("--keep-clips", is_flag=True, help=taking_words.keep_clips_help())
 @click.option("--unpaced", is_flag=True, help=words.unpaced_help())
 @explain_option
 @json_option
@@ -58,11 +74,16 @@ def watch(
     part: str,
     seconds: float | None,
     take_name: str | None,
+    on_sound: bool,
+    quiet_s: float | None,
+    length_s: float | None,
+    keep_clips: bool,
     unpaced: bool,
     explain: bool,
     as_json: bool,
 ) -> None:
     """Listen, judge and print."""
+    wishes = _wishes(take_name, quiet_s, length_s, on_sound=on_sound, keep_clips=keep_clips)
     profile = the_part(part)
     source = open_spec(spec, paced=not unpaced)
     if seconds is not None:
@@ -74,30 +95,24 @@ def watch(
     with ExitStack() as stack:
         stack.enter_context(terminal.stderr_of_our_own())
         stack.enter_context(signals_end_it())
-        take = None if take_name is None else stack.enter_context(TakeLog(take_name, profile))
-        if take is not None:
-            observers.insert(0, take)
-            end_watchers.append(take.keeper.input_gone)
+        take = None
+        if take_name is not None or on_sound:
+            take = stack.enter_context(TakeLog(take_name or "", profile, wishes, keep_clips=keep_clips))
+            observers = [*take.observers, *observers]
+            end_watchers += take.end_watchers
         engine = Engine(live_coach(profile), observers, end_watchers)
         stack.callback(engine.stop)
+        if take is not None:
+            take.attach(engine)
         engine.open(source)
-        engine.set_taking(take is not None)
-        try:
-            for report in _reports(engine, reports):
-                if take is not None:
-                    take.tell_trouble()
-                if report is not None:
-                    for event in report.events:
-                        _tell(event, report)
-                    printer.show(report)
-        except KeyboardInterrupt:  # the usual way to end it
-            pass
-        except BrokenPipeError:  # so is closing what reads it
-            terminal.let_go_of_stdout()
+        engine.set_taking(take is not None and take.runs)
+        ends_s = math.inf if seconds is None else time.monotonic() + seconds + _GRACE_S
+        heard = _listen(engine, reports, printer, take, ends_s, quiet=as_json)
         over = engine.snapshot
-        # A take whose input went away stays interrupted; any other ends as asked, before the engine stops.
-        if take is not None and over.state is not InputState.LOST:
-            take.keeper.end()
+        away = over.state in _AWAY
+        # A take whose input is away stays interrupted; any other ends as asked, before the engine stops.
+        if take is not None and not away:
+            take.end()
         engine.stop()
         if over.problem is not None:
             raise over.problem
@@ -105,9 +120,55 @@ def watch(
         needs_action = printer.needs_action
         if take is not None:
             needs_action |= take.finish(quiet=as_json)
-    if over.state is InputState.LOST:  # its sentence was said when it happened
+    if away and not heard:  # its sentence was said when it happened
         sys.exit(WRONG)
-    sys.exit(ACT if needs_action else DONE)
+    sys.exit(ACT if needs_action or away else DONE)
+
+
+def _listen(
+    engine: Engine,
+    reports: queue.SimpleQueue[HopReport],
+    printer: _Printer,
+    take: TakeLog | None,
+    ends_s: float,
+    *,
+    quiet: bool,
+) -> bool:
+    """Print until it is over, or until ``ends_s`` while the input is away; returns whether anything came."""
+    heard = False
+    try:
+        for report in _reports(engine, reports):
+            if take is not None:
+                take.tell(quiet=quiet)
+            if report is not None:
+                heard |= report.reading.frames > 0
+                for event in report.events:
+                    _tell(event, report)
+                printer.show(report)
+            elif time.monotonic() > ends_s and engine.snapshot.state in _AWAY:
+                break
+    except KeyboardInterrupt:  # the usual way to end it
+        pass
+    except BrokenPipeError:  # so is closing what reads it
+        terminal.let_go_of_stdout()
+    return heard
+
+
+def _wishes(
+    take_name: str | None,
+    quiet_s: float | None,
+    length_s: float | None,
+    *,
+    on_sound: bool,
+    keep_clips: bool,
+) -> Wishes:
+    """What the options about takes ask for together."""
+    if quiet_s is not None and not on_sound:
+        raise UsageError(taking_words.needs_on_sound("--quiet"))
+    for option, given in (("--length", length_s is not None), ("--keep-clips", keep_clips)):
+        if given and take_name is None and not on_sound:
+            raise UsageError(taking_words.needs_a_take(option))
+    return Wishes(on_sound=on_sound, quiet_s=quiet_s, length_s=length_s)
 
 
 def _reports(engine: Engine, reports: queue.SimpleQueue[HopReport]) -> Iterator[HopReport | None]:
@@ -128,7 +189,7 @@ def _tell(event: Event, report: HopReport) -> None:
     """What must not be missed goes to stderr, whatever is printed on stdout."""
     name = report.info.name
     if event.kind is EventKind.INPUT_LOST:
-        terminal.complain(words.input_silent(name))
+        terminal.complain(taking_words.input_away(name))
     elif event.kind is EventKind.INPUT_BACK:
         terminal.complain(words.input_back(name))
     elif event.kind is EventKind.GAP and event.frames:

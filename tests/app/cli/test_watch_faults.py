@@ -10,6 +10,7 @@ import pytest
 
 from app.cli.limited import Limited
 from app.inputs.fake import FakeSource
+from app.inputs.returning import ReturningSource
 from app.inputs.source import Block, SourceInfo
 
 RATE_HZ = 48_000
@@ -45,20 +46,56 @@ def test_lost_frames_are_told_counted_and_placed(watch, run, phrases, strict_jso
     assert (gap["t_s"], gap["frames"]) == (1.0, 24_000)
 
 
-def test_an_input_that_is_unplugged_ends_it_with_one_sentence(watch, run, phrases, strict_json):
+AWAY = (
+    "swellmark: Input 1 has stopped delivering sound. Check its plug and its switches: "
+    "the watch goes on when it is back, and Ctrl+C ends it."
+)
+
+
+def test_an_input_that_stays_away_ends_it_when_the_time_is_up(watch, run, phrases, strict_json, monkeypatch):
+    monkeypatch.setattr(module, "_GRACE_S", 0.1)
     samples = phrases(-15.0, seconds=3.0)
     samples[24_000:24_008] = 1.0
     source = FakeSource(samples, paced=True, name="Input 1")
     source.unplug_at_frame(RATE_HZ)
-    status, lines, errors = watch(source, "--take", "Unplugged")
-    assert status == 2
-    assert errors == "swellmark: Input 1 has stopped delivering sound. Check its plug and its switches.\n"
+    status, lines, errors = watch(source, "--take", "Unplugged", "--seconds", "1.2")
+    assert status == 1
+    assert errors == AWAY + "\n"
     assert lines[-1]["t_s"] <= 1.0
     take = strict_json(run("takes", "show", "1", "--json").stdout)
     assert take["state"] == "interrupted"
     assert [event["kind"] for event in take["events"] if event["kind"] in ("clip", "input_lost")] == [
         *("clip", "input_lost"),
     ]
+
+
+def test_an_input_that_never_delivered_is_no_success(watch, monkeypatch):
+    monkeypatch.setattr(module, "_GRACE_S", 0.1)
+    source = FakeSource(np.zeros((RATE_HZ, 1), np.float32), paced=True, name="Input 1")
+    source.unplug_at_frame(0)
+    status, lines, errors = watch(source, "--seconds", "0.3")
+    assert (status, lines, errors) == (2, [], AWAY + "\n")
+
+
+def test_an_input_that_is_plugged_in_again_goes_on_in_the_same_take(watch, run, phrases, strict_json):
+    fake = FakeSource(phrases(-15.0, seconds=2.0), paced=True, name="Input 1")
+    fake.unplug_at_frame(RATE_HZ // 2)
+    source = ReturningSource(fake, retry_s=0.05)
+    wake = threading.Timer(0.8, fake.replug)
+    wake.start()
+    try:
+        status, lines, errors = watch(source, "--take", "Plugged in again")
+    finally:
+        wake.cancel()
+    assert status in (0, 1)
+    assert AWAY in errors
+    assert "swellmark: Input 1 delivers sound again." in errors
+    assert lines[-1]["t_s"] >= 2.0
+    take = strict_json(run("takes", "show", "1", "--json").stdout)
+    assert take["state"] == "closed"
+    kinds = [event["kind"] for event in take["events"]]
+    assert {"input_lost", "input_back", "gap"} <= set(kinds)
+    assert take["lost_frames"] > 0
 
 
 def test_an_input_that_stalls_and_comes_back_goes_on(watch, run, phrases, strict_json):
@@ -72,7 +109,7 @@ def test_an_input_that_stalls_and_comes_back_goes_on(watch, run, phrases, strict
         wake.cancel()
     assert status in (0, 1)
     silent, back = (line for line in errors.splitlines() if "deliver" in line)
-    assert silent == "swellmark: Input 1 has stopped delivering sound. Check its plug and its switches."
+    assert silent == AWAY
     assert back == "swellmark: Input 1 delivers sound again."
     assert lines[-1]["t_s"] >= 1.0
     assert strict_json(run("takes", "show", "1", "--json").stdout)["state"] == "closed"

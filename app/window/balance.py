@@ -11,6 +11,7 @@ from pathlib import Path
 from PySide6.QtCore import QSignalBlocker, Qt, QTimer
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
+    QBoxLayout,
     QComboBox,
     QFileDialog,
     QFrame,
@@ -32,7 +33,7 @@ from app.window.actions import EVERYWHERE, Action
 from app.window.balancechart import TidePicture
 from app.window.balancecurves import curves
 from app.window.balancedesk import MOST_MORE_ME_DB, BalanceDesk
-from app.window.balancefiles import BackingFiles
+from app.window.balancefiles import LARGE, BackingFiles
 from app.window.balancepitch import PitchPicture
 from app.window.balanceplaying import PlayingAlong
 from app.window.controls import Button, announce
@@ -97,7 +98,7 @@ class BalancePage(Page):
         self.cancel_button = Button(words.cancel())
         self.cancel_button.clicked.connect(self.desk.cancel)
         self.advice, self.reason, self.care, self.state = (_text() for _ in range(4))
-        self.part = QComboBox()
+        self.part = _choice()
         self.part.setAccessibleName(words.part_label())
         self.part.activated.connect(self._choose_part)
         self.part_state = _text()
@@ -109,7 +110,7 @@ class BalancePage(Page):
         self.more_me.setAccessibleName(words.more_me())
         self.more_me.valueChanged.connect(self.desk.set_more_me)
         self.more_me_value = QLabel()
-        self.output = QComboBox()
+        self.output = _choice()
         self.output.setAccessibleName(words.output_label())
         self.output.addItem(playback_words.system_output(), "")
         self.output.activated.connect(self._choose_output)
@@ -140,7 +141,8 @@ class BalancePage(Page):
         left = QVBoxLayout(heard)
         left.setContentsMargins(0, 0, UNIT, 0)
         left.setSpacing(UNIT)
-        self._pitch_title = QLabel(words.pitch_title())
+        self._pitch_title = _text()
+        self._pitch_title.setText(words.pitch_title())
         self._pitch_title.setProperty("quiet", True)
         left.addWidget(self.files)
         left.addWidget(self.picture, 5)
@@ -167,9 +169,8 @@ class BalancePage(Page):
         grid.addLayout(head, 0, 0)
         grid.addWidget(self._hear, 1, 0)
         grid.addWidget(self._do(), 0, 1, 2, 1)
-        grid.setColumnStretch(0, 64)
-        grid.setColumnStretch(1, 36)
         grid.setRowStretch(1, 1)
+        self._grid = grid
 
     def _do(self) -> QScrollArea:
         """What to do: it scrolls where texts are large or the window is low."""
@@ -179,23 +180,14 @@ class BalancePage(Page):
         right.setSpacing(GAP - UNIT)
         right.addWidget(self.advice)
         right.addWidget(self.reason)
-        wish = QHBoxLayout()
-        wish.addWidget(_label(words.more_me(), self.more_me))
-        wish.addWidget(self.more_me, 1)
-        wish.addWidget(self.more_me_value)
-        right.addLayout(wish)
-        part = QHBoxLayout()
-        part.addWidget(_label(words.part_label(), self.part))
-        part.addWidget(self.part, 1)
-        right.addLayout(part)
-        heard = QHBoxLayout()
-        heard.addWidget(self.part_state, 1)
-        heard.addWidget(self.anew_button)
-        right.addLayout(heard)
-        output = QHBoxLayout()
-        output.addWidget(_label(words.output_label(), self.output))
-        output.addWidget(self.output, 1)
-        right.addLayout(output)
+        self._pairs = [
+            _side_by_side((_label(words.more_me(), self.more_me), self.more_me, self.more_me_value), 1),
+            _side_by_side((_label(words.part_label(), self.part), self.part), 1),
+            _side_by_side((self.part_state, self.anew_button), 0),
+            _side_by_side((_label(words.output_label(), self.output), self.output), 1),
+        ]
+        for pair in self._pairs:
+            right.addLayout(pair)
         right.addWidget(self.play_button)
         right.addWidget(self.play_state)
         right.addWidget(self.save_button)
@@ -217,6 +209,12 @@ class BalancePage(Page):
         for label in (self.care, self.part_state, self.play_state):
             label.setStyleSheet(f"font-size: {small.pixelSize()}px; color: {theme.palette.muted};")
         self.play_state.setStyleSheet(f"font-size: {small.pixelSize()}px; color: {theme.palette.text};")
+        large = theme.text_scale > LARGE
+        direction = QBoxLayout.Direction
+        for pair in self._pairs:
+            pair.setDirection(direction.TopToBottom if large else direction.LeftToRight)
+        self._grid.setColumnStretch(0, 50 if large else 64)
+        self._grid.setColumnStretch(1, 50 if large else 36)
         c = theme.palette
         for area in (self._heard, self._advised):
             area.setStyleSheet(
@@ -484,6 +482,13 @@ class BalancePage(Page):
         announce(self, text)
 
 
+def _side_by_side(widgets: Sequence[QWidget], widest: int) -> QBoxLayout:
+    layout = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+    for number, widget in enumerate(widgets):
+        layout.addWidget(widget, int(number == widest))
+    return layout
+
+
 def _scrolling(inner: QWidget, name: str) -> QScrollArea:
     """Scrolls where texts are large or the window is low, with the arrow keys too."""
     inner.setObjectName("scrolled")
@@ -495,6 +500,14 @@ def _scrolling(inner: QWidget, name: str) -> QScrollArea:
     area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
     area.setFocusPolicy(Qt.FocusPolicy.TabFocus)
     return area
+
+
+def _choice() -> QComboBox:
+    """As narrow as its place, whatever can be chosen."""
+    choice = QComboBox()
+    choice.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+    choice.setMinimumContentsLength(6)
+    return choice
 
 
 def _text() -> QLabel:

@@ -33,6 +33,9 @@ from dsp.types import Floats
 _TICK_STEPS_LU = (3.0, 6.0, 12.0, 24.0)
 _TICK_STEPS_S = (1.0, 5.0, 10.0, 30.0, 60.0, 120.0, 300.0, 600.0, 1800.0)
 _HATCH = 7
+_SWATCH = 5.0 * UNIT
+_MOST_SIDE = 0.22
+"""Share of the width that the names of the rows may take."""
 
 
 class TidePicture(QWidget):
@@ -108,14 +111,21 @@ class TidePicture(QWidget):
         return picture
 
     def _draw(self, painter: QPainter, curves: Curves) -> None:
-        font = QFont(self._theme.font(Type.SMALL))
-        metrics = QFontMetricsF(font)
         labels = (words.lost_now_label(), words.lost_then_label())
-        side = max(metrics.horizontalAdvance(label) for label in (*labels, decibels(-60, 0)))
-        while side > 0.22 * self.width() and font.pixelSize() > LEAST_PIXELS:
-            font.setPixelSize(font.pixelSize() - 1)
+        names = [
+            words.now_label(),
+            self._then,
+            *([words.part_lane()] if curves.part_lufs is not None else []),
+        ]
+        font = QFont(self._theme.font(Type.SMALL))
+        while True:
             metrics = QFontMetricsF(font)
-            side = max(metrics.horizontalAdvance(label) for label in labels)
+            side = max(metrics.horizontalAdvance(label) for label in (*labels, decibels(-60, 0)))
+            legend = sum(metrics.horizontalAdvance(name) + _SWATCH + UNIT + GAP for name in names)
+            fits = side <= _MOST_SIDE * self.width() and side + legend <= self.width()
+            if fits or font.pixelSize() <= LEAST_PIXELS:
+                break
+            font.setPixelSize(font.pixelSize() - 1)
         painter.setFont(font)
         line = metrics.height()
         rows = (2.0 * (line + UNIT) + line) if curves.part_lufs is not None else line
@@ -131,7 +141,7 @@ class TidePicture(QWidget):
         self._draw_grid(painter, curves, metrics)
         self._draw_tide(painter, curves)
         self._draw_part(painter, curves)
-        self._draw_legend(painter, curves, metrics)
+        self._draw_legend(painter, names, metrics)
         if curves.part_lufs is not None:
             below = self._plot.bottom() + line + 2 * UNIT
             for row, (label, lost) in enumerate(
@@ -232,14 +242,11 @@ class TidePicture(QWidget):
         for y in (lane.top(), lane.bottom() - 1.0):
             painter.fillRect(QRectF(lane.left(), y, lane.width(), 1.0), QColor(palette.deck))
 
-    def _draw_legend(self, painter: QPainter, curves: Curves, metrics: QFontMetricsF) -> None:
+    def _draw_legend(self, painter: QPainter, names: Sequence[str], metrics: QFontMetricsF) -> None:
         palette = self._theme.palette
-        x, middle, swatch = self._plot.left(), UNIT + metrics.height() / 2, 5.0 * UNIT
-        names = [(words.now_label(), 0), (self._then, 1)]
-        if curves.part_lufs is not None:
-            names.append((words.part_lane(), 2))
-        for name, kind in names:
-            mark = QRectF(x, middle - 4.0, swatch, 8.0)
+        x, middle = self._plot.left(), UNIT + metrics.height() / 2
+        for kind, name in enumerate(names):
+            mark = QRectF(x, middle - 4.0, _SWATCH, 8.0)
             if kind == 0:
                 painter.setPen(self._now_pen())
                 painter.drawLine(QPointF(mark.left(), middle), QPointF(mark.right(), middle))

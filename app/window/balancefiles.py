@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtGui import QPaintEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QScrollArea, QSizePolicy, QWidget
 
 from app.coach.balance import Balance, FileBalance
 from app.window.balancedesk import Entry
 from app.window.controls import Button
+from app.window.guard import painting
 from app.window.theme import GAP, TARGET, UNIT, Theme, Type
 from app.words import hearing as words
 
 _LINES, _FEW_LINES = 4, 2
 """More than so many scroll; fewer where the window is low."""
+LARGE = 1.35
+"""Letters so many times as large as usual take lines of their own."""
 _NAME, _AMOUNT, _LOUDNESS, _NOTE, _REMOVE = range(5)
 
 
@@ -29,6 +33,7 @@ class BackingFiles(QScrollArea):
         self._theme = theme
         self._rows: list[_Row] = []
         self._lines = _LINES
+        self._built_large = False
         self.setAccessibleName(words.backing_label())
         self.setWidgetResizable(True)
         self.setFrameShape(QFrame.Shape.NoFrame)
@@ -45,6 +50,14 @@ class BackingFiles(QScrollArea):
         weight = theme.font(Type.LEAD).weight().value
         for row in self._rows:
             row.amount.setStyleSheet(f"font-weight: {weight};")
+        if self._rows and self._built_large != self._large:
+            self._build([row.entry for row in self._rows])
+        self.updateGeometry()
+
+    @property
+    def _large(self) -> bool:
+        """Whether letters are so large that a note needs a line of its own."""
+        return self._theme.text_scale > LARGE
 
     def be_low(self, low: bool) -> None:
         """Take less room, because there is less."""
@@ -80,8 +93,10 @@ class BackingFiles(QScrollArea):
         grid.setContentsMargins(0, 0, UNIT, 0)
         grid.setHorizontalSpacing(GAP)
         grid.setVerticalSpacing(UNIT)
-        grid.setColumnStretch(_NOTE, 1)
-        self._rows = [_Row(entry, grid, line) for line, entry in enumerate(entries)]
+        grid.setColumnStretch(_NAME, 2)
+        grid.setColumnStretch(_NOTE, 3)
+        self._built_large = self._large
+        self._rows = [_Row(entry, grid, line, large=self._built_large) for line, entry in enumerate(entries)]
         for row in self._rows:
             row.remove.clicked.connect(lambda _checked=False, entry=row.entry: self.removed.emit(entry))
         self.setWidget(inner)  # deletes the one before
@@ -92,23 +107,27 @@ class BackingFiles(QScrollArea):
 class _Row:
     """The widgets of one file."""
 
-    def __init__(self, entry: Entry, grid: QGridLayout, line: int) -> None:
+    def __init__(self, entry: Entry, grid: QGridLayout, line: int, *, large: bool) -> None:
         self.entry = entry
-        self.name, self.amount, self.loudness, self.note = (QLabel() for _ in range(4))
+        self.name, self.note = _Elided(), _Elided()
+        self.amount, self.loudness = QLabel(), QLabel()
         for label in (self.name, self.amount, self.loudness, self.note):
             label.setTextFormat(Qt.TextFormat.PlainText)
         self.name.setText(entry.path.name)
         self.name.setToolTip(str(entry.path))
         self.loudness.setProperty("quiet", True)
         self.note.setProperty("small", True)
-        self.note.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self.remove = Button(words.remove_short())
         self.remove.setAccessibleName(words.remove_file(entry.path.name))
         self.remove.setProperty("flat", True)
-        places = ((self.name, _NAME), (self.amount, _AMOUNT), (self.loudness, _LOUDNESS), (self.note, _NOTE))
-        for widget, column in places:
-            grid.addWidget(widget, line, column)
-        grid.addWidget(self.remove, line, _REMOVE)
+        row = 2 * line
+        for column, widget in ((_NAME, self.name), (_AMOUNT, self.amount), (_LOUDNESS, self.loudness)):
+            grid.addWidget(widget, row, column)
+        if large:
+            grid.addWidget(self.note, row + 1, _NAME, 1, _REMOVE + 1)
+        else:
+            grid.addWidget(self.note, row, _NOTE)
+        grid.addWidget(self.remove, row, _REMOVE)
 
     def show(self, advice: FileBalance | None, *, blames: bool) -> None:
         """Say what is known now."""
@@ -132,3 +151,23 @@ class _Row:
                 label.setText(text)
         self.note.setWordWrap(bool(entry.problem))
         self.note.setToolTip(note)
+
+
+class _Elided(QLabel):
+    """One line that takes the room there is, and says so where it was cut."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.setMinimumWidth(3 * TARGET)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Draw as much as fits."""
+        metrics = self.fontMetrics()
+        if self.wordWrap() or metrics.horizontalAdvance(self.text()) <= self.width():
+            super().paintEvent(event)
+            return
+        with painting(self) as painter:
+            text = metrics.elidedText(self.text(), Qt.TextElideMode.ElideMiddle, self.width())
+            painter.setPen(self.palette().color(self.foregroundRole()))
+            painter.drawText(self.rect(), int(Qt.AlignmentFlag.AlignVCenter), text)

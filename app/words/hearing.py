@@ -143,7 +143,7 @@ def nothing_lost() -> str:
 
 def save_copies() -> str:
     """A button."""
-    return _("Save turned-down copies …")
+    return _("Save copies …")
 
 
 def save_copies_tip() -> str:

@@ -4,9 +4,8 @@
     python assets/catalogue.py --new fr begin another language
 
 Collects every text of ``app`` and of the part profiles; needs babel, which the test extra brings.
-What is new in a language is left empty, and what has changed is marked fuzzy: both show in English until
-somebody translates them in ``assets/locale/LANGUAGE/LC_MESSAGES/swellmark.po``. A test holds the languages
-complete.
+What is new or has changed is left empty in every language, and shows in English until somebody translates it in
+``assets/locale/LANGUAGE/LC_MESSAGES/swellmark.po``. A test holds the languages complete.
 """
 
 from __future__ import annotations
@@ -72,7 +71,7 @@ def read(language: str) -> Catalog:
 
 
 def compiled(catalogue: Catalog) -> bytes:
-    """A translation as gettext reads it; what is fuzzy is left out."""
+    """A translation as gettext reads it."""
     file = io.BytesIO()
     write_mo(file, catalogue)
     return file.getvalue()
@@ -83,8 +82,7 @@ def untranslated(catalogue: Catalog) -> list[object]:
     return [
         message.id
         for message in catalogue
-        if message.id
-        and (message.fuzzy or not all([message.string] if message.pluralizable is False else message.string))
+        if message.id and not all(message.string if isinstance(message.string, tuple) else [message.string])
     ]
 
 
@@ -96,7 +94,7 @@ def main(arguments: list[str]) -> int:
         path = po_file(language)
         path.parent.mkdir(parents=True, exist_ok=True)
         catalogue = read(language) if path.exists() else Catalog(locale=language)
-        catalogue.update(texts)
+        catalogue.update(texts, no_fuzzy_matching=True)
         catalogue.header_comment, catalogue.fuzzy = _HEAD, False
         catalogue.project, catalogue.version, catalogue.revision_date = "Swellmark", "1", _DATE
         catalogue.last_translator = catalogue.language_team = "Swellmark"

@@ -4,7 +4,7 @@
     python assets/catalogue.py --new fr begin another language
 
 Collects every text of ``app`` and of the part profiles; needs babel, which the test extra brings.
-What is new or has changed is left empty in every language, and shows in English until somebody translates it in
+What is new or has changed is left empty in every language, and shows in English until it is translated in
 ``assets/locale/LANGUAGE/LC_MESSAGES/swellmark.po``. A test holds the languages complete.
 """
 

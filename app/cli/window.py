@@ -11,6 +11,7 @@ from pathlib import Path
 from app import settings
 from app.check.shelf import Shelf
 from app.check.tracks import TrackFile, measure_track
+from app.cli.channeldesk import ChannelDesk
 from app.cli.options import live_coach
 from app.cli.takedesk import TakeDesk
 from app.coach.judgement import Target
@@ -59,12 +60,13 @@ def open_window(spec: str | None) -> int:
     keeper = TakeKeeper(log)
     engine = Engine(live_coach(parts["other"], target), [keeper], [keeper.input_gone])
     desk = TakeDesk(keeper, engine, parts, target)
+    memory = settings.Memory()
     try:
         return run(
             Services(
                 engine=engine,
                 keeper=desk,
-                settings=settings.Memory(),
+                settings=memory,
                 open_input=partial(open_spec, paced=True),
                 list_inputs=_list_inputs,
                 list_takes=partial(_list_takes, log),
@@ -79,6 +81,7 @@ def open_window(spec: str | None) -> int:
                 prove=_prove,
                 target=target,
                 first_input=spec,
+                channels=ChannelDesk(engine, desk, memory),
                 balance=BalanceServices(
                     measure=_measure_track,
                     listen=engine.add_listener,

@@ -61,6 +61,7 @@ class Listening:
         self.opened()
         self._follow_part(spec)
         self._services.engine.open(source)
+        self._services.channels.opened(spec)
         label = next((choice.label for choice in self.inputs if choice.spec == spec), spec)
         self._picker.show_input(spec, label)
         self._picker.show_gain(source.gain_db if isinstance(source, HasGain) else None)

@@ -142,6 +142,8 @@ class MainWindow(Board):
             looks=self.looks,
             open_input=self.listening.open_input,
             go_to=self.pages.go_to,
+            choose_channel=self.choose_channel,
+            part=lambda: self.listening.part,
         )
 
     def _restore(self) -> None:
@@ -178,11 +180,14 @@ class MainWindow(Board):
     def begin_guidance(self) -> None:
         """Guide the channel that is shown to its gain; not in a take, where the gain must stay."""
         if self._services.keeper.current is None:
-            self.guidance.begin(self.listening.part, self.channel)
+            self.guidance.begin(self._part_of(self.channel), self.channel)
+
+    def _part_of(self, channel: int) -> str:
+        return self._services.channels.seat(channel).part or self.listening.part
 
     def _guide_anew(self) -> None:
         if self.guidance.channel is not None:
-            self.guidance.begin(self.listening.part, self.guidance.channel)
+            self.guidance.begin(self._part_of(self.guidance.channel), self.guidance.channel)
 
     def toggle_why(self) -> None:
         """Explain the verdict, or show the chart again."""

@@ -8,6 +8,7 @@ from pathlib import Path
 from app.check.folder import is_sound_name
 from app.window.pages import Page, PageSpec, PageTools
 from app.words import about as about_words
+from app.words import channels as channel_words
 from app.words import glossary as glossary_words
 from app.words import hearing as hearing_words
 from app.words import settings as settings_words
@@ -23,6 +24,12 @@ def _balance(tools: PageTools) -> Page:
     from app.window.balance import BalancePage
 
     return BalancePage(tools)
+
+
+def _channels(tools: PageTools) -> Page:
+    from app.window.channels import Channels
+
+    return Channels(tools)
 
 
 def _glossary(tools: PageTools) -> Page:
@@ -46,6 +53,7 @@ WORDS = "words"
 
 PAGES = (
     PageSpec("balance", hearing_words.page_title, hearing_words.page_tip, "B", _balance, _are_sounds),
+    PageSpec("channels", channel_words.page_title, channel_words.page_tip, "M", _channels),
     PageSpec(WORDS, glossary_words.page_title, glossary_words.page_tip, "H", _glossary),
     PageSpec("settings", settings_words.settings_title, settings_words.settings_tip, "K", _settings),
     PageSpec("about", about_words.about_title, about_words.about_tip, "F1", _about),

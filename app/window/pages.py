@@ -51,6 +51,10 @@ class PageTools:
     """Listens to an input, by its spec, and remembers it."""
     go_to: Callable[[str], None]
     """Opens another page by its name; :data:`~app.window.actions.BOARD` closes the page."""
+    choose_channel: Callable[[int], None] = lambda _channel: None
+    """Shows a channel (column index, from 0) on the chart."""
+    part: Callable[[], str] = lambda: ""
+    """The key of the part that the whole input is judged by."""
 
 
 class Page(QFrame):

@@ -15,6 +15,7 @@ from app.coach.judgement import Target
 from app.errors import SwellmarkError
 from app.inputs.source import Source
 from app.window.balanceports import BalanceServices
+from app.window.channelports import ChannelDesk, NoChannels
 from app.window.ports import Engine, Keeper, Memory
 
 if TYPE_CHECKING:
@@ -88,3 +89,5 @@ class Services:
     default_part: str = "other"
     balance: BalanceServices = field(default_factory=BalanceServices)
     """For the page about the headphone balance."""
+    channels: ChannelDesk = field(default_factory=NoChannels)
+    """Names channels and gives them parts."""

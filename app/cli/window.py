@@ -12,6 +12,7 @@ from app import settings
 from app.check.shelf import Shelf
 from app.check.tracks import TrackFile, measure_track
 from app.cli.channeldesk import ChannelDesk
+from app.cli.folderdesk import FolderDesk
 from app.cli.options import live_coach
 from app.cli.takedesk import TakeDesk
 from app.coach.judgement import Target
@@ -25,6 +26,7 @@ from app.inputs.outputs import list_outputs
 from app.inputs.playback import headphones
 from app.inputs.player import PARTS
 from app.inputs.spec import PlayerSpec, open_spec, parse_spec
+from app.log.book import TakeBook
 from app.log.keeper import TakeKeeper
 from app.log.records import TakeDetail, TakeRow
 from app.log.store import Store
@@ -33,6 +35,7 @@ from app.window.balanceports import BalanceServices
 from app.window.language import speak_as_the_desktop
 from app.window.program import run
 from app.window.services import InputChoice, PartChoice, Services
+from app.window.takeports import TakesServices
 from app.words import cli as words
 from app.words import inputs as input_words
 from app.words import parts as part_words
@@ -61,6 +64,9 @@ def open_window(spec: str | None) -> int:
     engine = Engine(live_coach(parts["other"], target), [keeper], [keeper.input_gone])
     desk = TakeDesk(keeper, engine, parts, target)
     memory = settings.Memory()
+    folder = FolderDesk(log, memory, parts, target)
+    folder.resume()
+    player = headphones()
     try:
         return run(
             Services(
@@ -71,7 +77,7 @@ def open_window(spec: str | None) -> int:
                 list_inputs=_list_inputs,
                 list_takes=partial(_list_takes, log),
                 read_take=partial(_read_take, log),
-                close_log=partial(_close_log, log),
+                close_log=partial(_close_log, log, folder),
                 make_session=lambda part: partial(GuidedSession, parts.get(part, parts["other"]), target),
                 part_of_input=_played_part,
                 parts=[PartChoice(part.key, part_words.part_name(part.name)) for part in parts.values()],
@@ -87,13 +93,15 @@ def open_window(spec: str | None) -> int:
                     listen=engine.add_listener,
                     leave=engine.remove_listener,
                     list_outputs=list_outputs,
-                    headphones=headphones(),
+                    headphones=player,
                 ),
+                takes=TakesServices(book=TakeBook(log), headphones=player, folder=folder),
             )
         )
     finally:
         # The window does this in order when it closes; here it is for the case that it never opened.
         engine.stop()
+        folder.close()
         log.close()
 
 
@@ -138,14 +146,15 @@ def _prove() -> Iterator[Result]:
     return run(trials(), workers=1)
 
 
-def _close_log(log: LogWriter) -> None:
-    """Write the rest.
+def _close_log(log: LogWriter, folder: FolderDesk) -> None:
+    """Write the rest, and watch no folder any more: its takes would come too late.
 
     Raises
     ------
     app.errors.LogError
         When something could not be written, so that it is not lost without a word.
     """
+    folder.close()
     if not log.close():
         raise log.problem or LogError(words.log_not_written(str(log.path)))
 

@@ -12,6 +12,7 @@ time, and a network folder may go away and come back.
 from __future__ import annotations
 
 import logging
+import math
 import os
 import threading
 import time
@@ -121,6 +122,9 @@ class FolderWatch:
         Whether a take of this uid is in the log already; called on the watching thread.
     existing
         Measure what is there already, too; otherwise only what comes.
+    since_s
+        Of what is there already, measure what was changed after this moment (seconds since 1970 UTC): it came
+        while nobody watched.
     tell
         Called with what became of each new file.
     settle_s
@@ -136,6 +140,7 @@ class FolderWatch:
         *,
         target: Target | None = None,
         existing: bool = False,
+        since_s: float = math.inf,
         tell: Callable[[FolderNews], None] = lambda _news: None,
         settle_s: float = SETTLE_S,
     ) -> None:
@@ -144,7 +149,7 @@ class FolderWatch:
         self._target = target
         self._log = log
         self._is_logged = is_logged
-        self._existing = existing
+        self._since_s = -math.inf if existing else since_s
         self._tell = tell
         self._settling = Settling(settle_s)
         self._bell = sight.Bell()
@@ -237,12 +242,12 @@ class FolderWatch:
 
     def _list(self, now_s: float) -> bool:
         """Hear of everything in the folder; False when it cannot be listed."""
-        first = not self._listed_before and not self._existing
+        first = not self._listed_before
         try:
             for path, stamp in sight.sounds_in(self._folder):
                 if self._stopping.is_set():
                     return True
-                if first:
+                if first and stamp.modified_ns / 1e9 <= self._since_s:
                     self._settling.know(path, stamp)
                 else:
                     self._settling.see(path, stamp, now_s)

@@ -9,8 +9,10 @@ from app.check.folder import is_sound_name
 from app.window.pages import Page, PageSpec, PageTools
 from app.words import about as about_words
 from app.words import channels as channel_words
+from app.words import filespage as files_words
 from app.words import glossary as glossary_words
 from app.words import hearing as hearing_words
+from app.words import logpage as log_words
 from app.words import settings as settings_words
 
 
@@ -38,6 +40,18 @@ def _glossary(tools: PageTools) -> Page:
     return Glossary(tools)
 
 
+def _log(tools: PageTools) -> Page:
+    from app.window.logpage import LogPage
+
+    return LogPage(tools)
+
+
+def _files(tools: PageTools) -> Page:
+    from app.window.filespage import FilesPage
+
+    return FilesPage(tools)
+
+
 def _settings(tools: PageTools) -> Page:
     from app.window.settings import Settings
 
@@ -52,6 +66,9 @@ WORDS = "words"
 """The page that explains words."""
 
 PAGES = (
+    PageSpec("log", log_words.page_title, log_words.page_tip, "T", _log),
+    # Whatever is dropped: what is no sound is said to be none, and folders are looked through.
+    PageSpec("files", files_words.page_title, files_words.page_tip, "F", _files, bool),
     PageSpec("balance", hearing_words.page_title, hearing_words.page_tip, "B", _balance, _are_sounds),
     PageSpec("channels", channel_words.page_title, channel_words.page_tip, "M", _channels),
     PageSpec(WORDS, glossary_words.page_title, glossary_words.page_tip, "H", _glossary),

@@ -17,6 +17,7 @@ from app.inputs.source import Source
 from app.window.balanceports import BalanceServices
 from app.window.channelports import ChannelDesk, NoChannels
 from app.window.ports import Engine, Keeper, Memory
+from app.window.takeports import TakesServices
 
 if TYPE_CHECKING:
     from app.conform.case import Result
@@ -91,3 +92,5 @@ class Services:
     """For the page about the headphone balance."""
     channels: ChannelDesk = field(default_factory=NoChannels)
     """Names channels and gives them parts."""
+    takes: TakesServices = field(default_factory=TakesServices)
+    """For the pages about takes, files and folders."""

@@ -139,6 +139,16 @@ def test_what_is_there_is_measured_when_asked_for_once(inbox, watch, writer):
     assert len(rows(writer)) == 2
 
 
+def test_what_came_while_nobody_watched_is_measured(inbox, watch, writer):
+    old, new = record(inbox / "old.wav"), record(inbox / "new.wav", -20.0)
+    os.utime(old, (1_700_000_000, 1_700_000_000))
+    os.utime(new, (1_700_000_100, 1_700_000_100))
+    watching = watch(since_s=1_700_000_050.0)
+    assert told(watching, 1)[0].path == new
+    assert watching.view.known == 2
+    assert len(rows(writer)) == 1
+
+
 def test_a_file_that_grows_is_measured_when_it_is_whole(inbox, watch, writer):
     watching = watch(settle_s=0.4)
     whole = record(inbox.parent / "whole.wav", seconds=3.0).read_bytes()

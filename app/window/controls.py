@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 from PySide6 import QtGui
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QAccessible, QAccessibleEvent, QKeyEvent
-from PySide6.QtWidgets import QPushButton, QWidget
+from PySide6.QtCore import QRect, QSize, Qt
+from PySide6.QtGui import QAccessible, QAccessibleEvent, QKeyEvent, QPaintEvent
+from PySide6.QtWidgets import QPushButton, QStyle, QStyleOptionButton, QStylePainter, QWidget
+
+from app.window.guard import reported
+from app.window.theme import TARGET, UNIT
+
+_BEFORE_KEY = "\N{MIDDLE DOT}"
+_LEAST_WIDTH = 2 * TARGET
 
 
 class Button(QPushButton):
-    """A button that Enter presses: the space bar belongs to the take, wherever the focus is."""
+    """A button that Enter presses: the space bar belongs to the take, wherever the focus is.
+
+    Where it is too narrow for its text it leaves out the key, and then takes smaller letters; a screen reader
+    always has the whole.
+    """
 
     def __init__(self, text: str, *, tip: str = "", parent: QWidget | None = None) -> None:
         super().__init__(text, parent)
@@ -25,12 +35,48 @@ class Button(QPushButton):
             self.setText(text)
             self.setAccessibleName(text)
 
+    @property
+    def shown(self) -> tuple[str, float]:
+        """What is painted of the text, and how much smaller its letters are made, 1 being not at all."""
+        metrics, room = self.fontMetrics(), self.width() - 3 * UNIT
+        text = self.text()
+        if metrics.horizontalAdvance(text) > room and _BEFORE_KEY in text:
+            text = text.rpartition(_BEFORE_KEY)[0].rstrip()
+        widest = max(metrics.horizontalAdvance(line) for line in text.split("\n"))
+        return text, min(1.0, room / widest) if widest > 0 and room > 0 else 1.0
+
+    def minimumSizeHint(self) -> QSize:
+        """Narrower than its text."""
+        hint = super().minimumSizeHint()
+        return QSize(min(hint.width(), _LEAST_WIDTH), hint.height())
+
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Let Enter click."""
         if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
             self.click()
             return
         super().keyPressEvent(event)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Paint the text as it fits."""
+        text, share = self.shown
+        if text == self.text() and share >= 1.0:
+            super().paintEvent(event)
+            return
+        with reported():
+            painter, option = QStylePainter(self), QStyleOptionButton()
+            self.initStyleOption(option)
+            option.text = ""
+            painter.drawControl(QStyle.ControlElement.CE_PushButton, option)
+            option.text = text
+            centre = self.rect().center()
+            painter.translate(centre)
+            painter.scale(share, share)
+            # Room for the whole text about the centre: what is too wide by now is scaled.
+            width, height = round(self.width() / share), round(self.height() / share)
+            option.rect = QRect(-width // 2, -height // 2, width, height)
+            painter.drawControl(QStyle.ControlElement.CE_PushButtonLabel, option)
+            painter.end()
 
 
 def announce(widget: QWidget, text: str) -> None:

@@ -23,7 +23,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QFrame, QStackedWidget, QWidget
+from PySide6.QtWidgets import QFrame, QSizePolicy, QStackedWidget, QWidget
 
 from app.engine.snapshot import Snapshot
 from app.window.actions import BOARD, Actions
@@ -154,7 +154,7 @@ class Pages(QStackedWidget):
             self._came_from = self.window().focusWidget()
         else:
             self._made[before].leave()
-        self.setCurrentWidget(target)
+        self._show(target)
         if isinstance(target, Page):
             target.enter()
             focus = target.first_focus or target
@@ -200,6 +200,14 @@ class Pages(QStackedWidget):
         """End whatever pages have under way."""
         for page in self._made.values():
             page.shut_down()
+
+    def _show(self, target: QWidget) -> None:
+        """Show one; the others ask for no room meanwhile, or a low window could hold none of them."""
+        ignored, preferred = QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred
+        for widget in (self._board, *self._made.values()):
+            policy = preferred if widget is target else ignored
+            widget.setSizePolicy(policy, policy)
+        self.setCurrentWidget(target)
 
     def _page(self, name: str) -> Page:
         if name not in self._made:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QComboBox, QFileDialog, QHBoxLayout, QLabel, QSlider, QWidget
 
 from app.window.services import InputChoice, PartChoice
@@ -38,6 +39,7 @@ class Picker(QWidget):
         self._choices: tuple[InputChoice, ...] = ()
         self._looking = True
         self._out_of_date = False
+        self._in_short = False
         self._dialog: QFileDialog | None = None
 
         self.inputs = QComboBox()
@@ -71,6 +73,7 @@ class Picker(QWidget):
         self.gain.valueChanged.connect(self._turn)
         self._gain_text = QLabel()
         self._gain_text.setProperty("quiet", True)
+        self._gain_db = 0.0
 
         layout = QHBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
@@ -89,8 +92,22 @@ class Picker(QWidget):
     def set_theme(self, theme: Theme) -> None:
         """Keep the width of the gain's text, whatever its digits."""
         del theme  # the style sheet has done the rest by now
-        widest = words.player_gain_value(numbers.signed_decibels(-88.8, 1))
-        self._gain_text.setMinimumWidth(self._gain_text.fontMetrics().horizontalAdvance(widest))
+        self._share_out()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Say what the number is where there is room for it."""
+        super().resizeEvent(event)
+        self._share_out()
+
+    def _share_out(self) -> None:
+        metrics = self._gain_text.fontMetrics()
+        widest = numbers.signed_decibels(-88.8, 1)
+        texts = (words.player_gain_value(widest), words.player_gain_short(widest))
+        long, short = (metrics.horizontalAdvance(text) + UNIT for text in texts)
+        others = sum(w.minimumSizeHint().width() for w in (self.inputs, self.parts)) + 80 + 3 * GAP
+        self._in_short = others + long > self.width()
+        self._gain_text.setFixedWidth(short if self._in_short else long)
+        self._write_gain(self._gain_db)
 
     def show_input(self, spec: str, name: str) -> None:
         """Show what is open."""
@@ -129,7 +146,12 @@ class Picker(QWidget):
         self.gain_turned.emit(gain_db)
 
     def _write_gain(self, gain_db: float) -> None:
-        self._gain_text.setText(words.player_gain_value(numbers.signed_decibels(gain_db, 1)))
+        self._gain_db = gain_db
+        gain = numbers.signed_decibels(gain_db, 1)
+        whole = words.player_gain_value(gain)
+        self._gain_text.setText(words.player_gain_short(gain) if self._in_short else whole)
+        # Qt tells a screen reader the slider's steps, which are no decibels.
+        self.gain.setAccessibleDescription(whole)
 
     def _fill(self) -> None:
         # Not under the hand of somebody who chooses; it is made good with the next state.

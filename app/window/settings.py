@@ -43,6 +43,8 @@ class Settings(Page):
         self.colours = Button("")
         self.motion = QComboBox()
         self.motion.setAccessibleName(words.motion_name())
+        self.motion.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.motion.setMinimumContentsLength(12)
         for name in MOTIONS:
             self.motion.addItem(words.motion(name), name)
         self._title, self._hint = QLabel(words.keys_title()), QLabel(words.keys_hint())
@@ -82,11 +84,15 @@ class Settings(Page):
         self.set_theme(tools.theme)
 
     def _arrange(self) -> None:
-        looks, keys = QHBoxLayout(), QHBoxLayout()
-        looks.setSpacing(GAP)
-        for widget in (self._size, self.smaller, self.larger, self.colours, self.motion):
-            looks.addWidget(widget)
-        looks.addStretch(1)
+        keys = QHBoxLayout()
+        looks = []
+        for widgets in ((self._size, self.smaller, self.larger), (self.colours, self.motion)):
+            row = QHBoxLayout()
+            row.setSpacing(GAP)
+            for widget in widgets:
+                row.addWidget(widget)
+            row.addStretch(1)
+            looks.append(row)
         keys.setSpacing(GAP)
         for button in (self.new_key, self.no_key, self.all_back):
             keys.addWidget(button)
@@ -94,7 +100,8 @@ class Settings(Page):
         layout = QVBoxLayout(self)
         layout.setContentsMargins(MARGIN, GAP, MARGIN, GAP)
         layout.setSpacing(GAP - UNIT)
-        layout.addLayout(looks)
+        for row in looks:
+            layout.addLayout(row)
         layout.addWidget(self._title)
         layout.addWidget(self._hint)
         layout.addWidget(self.table, 1)

@@ -180,6 +180,11 @@ def player_gain_value(gain: str) -> str:
     return _("Player's gain {gain} dB").format(gain=gain)
 
 
+def player_gain_short(gain: str) -> str:
+    """The same where there is little room."""
+    return _("{gain} dB").format(gain=gain)
+
+
 def stream_facts(rate_hz: int, channels: int, lost_frames: int, note: str = "") -> str:
     """What is open, in a line."""
     facts = [

@@ -7,7 +7,7 @@ quiet is rarer than the percentile, and where somebody plays without a pause. So
 the quiet blocks
 
 * add up to two seconds,
-* differ little from one another, and
+* differ little from one another, and no more than the hops within each let expect of noise, and
 * follow one another without memory: the level of noise jumps about its mean from block to block, that of a
   note that rings out or swells moves step by step (the ratio of von Neumann, Annals of Mathematical
   Statistics 12, 1941: half the mean squared successive difference over the variance, 1 without memory);
@@ -42,6 +42,14 @@ _QUIET_PERCENTILE = 10.0
 _FIRST_RATIO, _MOST_RATIO = 2.0, 6.0
 """Of the percentile: where the search for the limit of quiet begins, and how far it may go."""
 _DEVIATIONS, _LEAST_DEVIATION = 3.0, 0.03
+_MOST_UNEXPECTED = 1.9
+"""Blocks may differ so many times more than hops that know nothing of each other let expect:
+a rumble of 40 to 60 Hz comes to 1.8, hiss to 1.0. Cymbals that ring differ more than noise does."""
+_MOST_EXCESS = 4.5
+"""Of the variance among quiet blocks over what their hops let expect; a rumble at 40 to 60 Hz has 3.2."""
+_MEDIAN_OF_MEAN = 0.839
+"""Median over mean of chi-squared with the four degrees of freedom that five hops leave."""
+_ROUNDS = 4
 _LEAST_QUIET_S = 2.0
 _MOST_SPREAD_DB = 2.4
 _LEAST_FORGETFULNESS = 0.6
@@ -76,6 +84,7 @@ class NoiseFloor:
         self._blocks = HopBuffer(self._block_frames, self._channels)
         self._mean_squares: Floats = np.empty((0, self._channels))
         self._powers = _Rows(self._channels, self._memory)
+        self._unrest = _Rows(self._channels, self._memory)
         weighted = None if self._memory is None else self._memory // _WEIGHTED_EVERY
         self._weighted = _Rows(self._channels, weighted)
         self._next_estimate = _ESTIMATE_BLOCKS
@@ -102,7 +111,9 @@ class NoiseFloor:
         self._mean_squares = waiting[count * BLOCK_HOPS :]
         if not count:
             return
-        powers = waiting[: count * BLOCK_HOPS].reshape(count, BLOCK_HOPS, -1).mean(axis=1)
+        of_hops = waiting[: count * BLOCK_HOPS].reshape(count, BLOCK_HOPS, -1)
+        powers = of_hops.mean(axis=1)
+        unrest = of_hops.var(axis=1, ddof=1) / (BLOCK_HOPS * np.maximum(powers, _TINY) ** 2)
         skip = -self._powers.count % _WEIGHTED_EVERY
         weighted = self._a_weighted(planar(blocks, self._block_frames)[:, skip::_WEIGHTED_EVERY])
         # Estimates fall on a grid of their own, so that they do not depend on how hops were grouped.
@@ -111,6 +122,7 @@ class NoiseFloor:
             take = min(powers.shape[0] - done, self._next_estimate - self._powers.count)
             before, after = (-(-(at - skip) // _WEIGHTED_EVERY) for at in (done, done + take))
             self._powers.append(powers[done : done + take])
+            self._unrest.append(unrest[done : done + take])
             self._weighted.append(weighted[max(0, before) : max(0, after)])
             done += take
             if self._powers.count == self._next_estimate:
@@ -121,14 +133,14 @@ class NoiseFloor:
 
     def estimate(self) -> None:
         """Bring the levels up to the last block."""
-        powers, weighted = self._powers.view(), self._weighted.view()
+        powers, unrest, weighted = self._powers.view(), self._unrest.view(), self._weighted.view()
         for channel in range(self._channels):
             self.level_dbfs[channel] = self.level_dba[channel] = math.nan
             of_channel = np.ascontiguousarray(powers[:, channel])
             if of_channel.size * self._block_s < _LEAST_QUIET_S:
                 continue
-            limit = _quiet_limit(of_channel)
-            level = _quiet_level(of_channel, limit, self._block_s)
+            limit = _quiet_limit(of_channel, unrest[:, channel])
+            level = _quiet_level(of_channel, unrest[:, channel], limit, self._block_s)
             if level is not None:
                 self.level_dbfs[channel] = mean_square_to_dbfs(level)
                 self.level_dba[channel] = _weighted_dba(
@@ -239,21 +251,28 @@ class _Rows:
         self._end = kept.shape[0]
 
 
-def _quiet_limit(powers: npt.NDArray[np.float32]) -> float:
-    """The power up to which a block counts as quiet."""
+def _quiet_limit(powers: npt.NDArray[np.float32], unrest: npt.NDArray[np.float32]) -> float:
+    """The power up to which a block counts as quiet.
+
+    ``unrest`` is the squared relative deviation of each block's power that its own hops let expect.
+    """
     start = float(np.percentile(powers, _QUIET_PERCENTILE))
     if start <= _TINY:
         return start
     limit = _FIRST_RATIO * start
-    for _ in range(3):
-        logs = np.log(np.maximum(powers[powers <= limit], _TINY))
-        deviation = max(_LEAST_DEVIATION, float(logs.std()))
-        limit = math.exp(float(logs.mean()) + _DEVIATIONS * deviation)
+    for _ in range(_ROUNDS):
+        quiet = powers <= limit
+        logs = np.log(np.maximum(powers[quiet], _TINY))
+        expected = math.sqrt(float(np.median(unrest[quiet])) / _MEDIAN_OF_MEAN)
+        deviation = max(_LEAST_DEVIATION, min(float(logs.std()), _MOST_UNEXPECTED * expected))
+        limit = math.exp(float(np.median(logs)) + _DEVIATIONS * deviation)
         limit = min(max(limit, start), _MOST_RATIO * start)
     return limit
 
 
-def _quiet_level(powers: npt.NDArray[np.float32], limit: float, block_s: float) -> float | None:
+def _quiet_level(
+    powers: npt.NDArray[np.float32], unrest: npt.NDArray[np.float32], limit: float, block_s: float
+) -> float | None:
     """Mean square of the blocks of one channel up to a limit; None when it cannot be told."""
     quiet = np.flatnonzero(powers <= limit)
     if quiet.size * block_s < _LEAST_QUIET_S:
@@ -264,6 +283,9 @@ def _quiet_level(powers: npt.NDArray[np.float32], limit: float, block_s: float) 
     levels_db = power_to_db(np.maximum(powers[quiet], _TINY))
     spread_db = float(levels_db.std())
     if spread_db > _MOST_SPREAD_DB or _forgetfulness(levels_db, quiet) < _LEAST_FORGETFULNESS:
+        return None
+    unexpected = float(powers[quiet].var(dtype=np.float64)) / level**2
+    if unexpected > max(_LEAST_DEVIATION**2, _MOST_EXCESS * float(unrest[quiet].mean(dtype=np.float64))):
         return None
     loudest = float(np.percentile(powers, 95.0))
     steady = power_to_db(loudest) < power_to_db(level) + _LOUDER_DB

@@ -8,6 +8,8 @@ import pytest
 from dsp.hum import HumFinder
 
 SECONDS = 12
+SLOW_HZ = 8_000
+"""Enough for hum, where the case itself does not need more."""
 
 
 def _hum(rate_hz, mains_hz, level_dbfs, seconds=SECONDS):
@@ -119,3 +121,94 @@ def test_hum_that_ends_is_gone_after_ten_seconds_but_stays_in_the_summary():
     finder = _find(noise, 48_000)
     assert finder.found == (None,)
     assert finder.overall[0].mains_hz == 50
+
+
+def _hits(seed, seconds=20, rest_s=0.2):
+    """Low notes of a third of a second each, with no longer rest between them than ``rest_s``."""
+    rng = np.random.default_rng(seed)
+    wave = np.zeros(seconds * SLOW_HZ)
+    t_s = np.arange(round((0.4 - rest_s) * SLOW_HZ)) / SLOW_HZ
+    fade = np.minimum(1.0, (t_s[-1] - t_s) / 0.02)
+    for first in range(0, wave.size - t_s.size, round(0.4 * SLOW_HZ)):
+        pitch_hz = 55.0 * 2 ** (rng.integers(-5, 12) / 12)
+        tone = sum(np.sin(2 * np.pi * k * pitch_hz * t_s + rng.uniform(0, 6)) / k for k in range(1, 9))
+        wave[first : first + t_s.size] += 0.2 * tone * fade * np.exp(-3 * t_s)
+    return wave
+
+
+def _chords(seed, seconds=20):
+    """Chords of an organ that trembles, each held until the next one."""
+    rng = np.random.default_rng(seed)
+    t_s = np.arange(seconds * SLOW_HZ) / SLOW_HZ
+    tremble = 0.003 * np.sin(2 * np.pi * 6.0 * t_s) / 6.0
+    wave = np.zeros(t_s.size)
+    first = 0
+    while first < wave.size:
+        part = slice(first, first + round(rng.choice([0.5, 1.0, 2.0, 3.0]) * SLOW_HZ))
+        root = 98.0 * 2 ** (rng.integers(0, 12) / 12)
+        for pitch_hz in (root / 2, root, root * 2 ** (4 / 12), root * 2 ** (7 / 12)):
+            for k in (1, 2, 3, 4, 6, 8):
+                wave[part] += 0.02 * np.sin(2 * np.pi * k * pitch_hz * (t_s + tremble)[part])
+        first = part.stop
+    return wave
+
+
+@pytest.mark.parametrize("mains_hz", [50.0, 49.9, 60.1])
+def test_hum_is_found_between_notes_that_leave_a_fifth_of_a_second(mains_hz):
+    wave = _hits(1) + _hum(SLOW_HZ, mains_hz, -60.0, 20) + _noise(SLOW_HZ, 1, seconds=20)
+    (found,) = _find(wave, SLOW_HZ).overall
+    assert found.mains_hz == round(mains_hz / 10) * 10
+    assert found.level_dbfs == pytest.approx(_total_dbfs(-60.0), abs=0.5)
+
+
+def test_hum_is_found_under_chords_that_never_rest():
+    wave = _chords(2) + _hum(SLOW_HZ, 50, -55.0, 20) + _noise(SLOW_HZ, 1, seconds=20)
+    (found,) = _find(wave, SLOW_HZ).overall
+    assert found.mains_hz == 50
+    assert found.level_dbfs == pytest.approx(_total_dbfs(-55.0), abs=1.0)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_playing_without_a_rest_is_no_hum(seed):
+    for playing in (_chords(seed), _hits(seed), _hits(seed, rest_s=0.0)):
+        for noise_dbfs in (-75.0, -150.0):
+            finder = _find(playing + _noise(SLOW_HZ, seed, noise_dbfs, seconds=20), SLOW_HZ)
+            assert finder.found == (None,)
+            assert finder.overall == (None,)
+
+
+def test_hum_that_a_gate_cuts_out_is_found_nevertheless():
+    open_ = (np.arange(20 * SLOW_HZ) // SLOW_HZ) % 3 > 0
+    wave = open_ * (_hum(SLOW_HZ, 60, -60.0, 20) + _noise(SLOW_HZ, 1, seconds=20))
+    (found,) = _find(wave, SLOW_HZ).overall
+    assert found.mains_hz == 60
+    assert found.level_dbfs == pytest.approx(_total_dbfs(-60.0), abs=0.5)
+
+
+def test_a_grid_may_drift():
+    t_s = np.arange(40 * SLOW_HZ) / SLOW_HZ
+    turns = 49.95 * t_s + 0.002 * t_s**2 / 2  # 2 mHz a second
+    hum = 1e-3 * sum(np.sin(2 * np.pi * k * turns + k) / k for k in range(1, 7))
+    (found,) = _find(hum + _noise(SLOW_HZ, 4, seconds=40), SLOW_HZ).overall
+    assert found.mains_hz == 50
+    assert found.level_dbfs == pytest.approx(_total_dbfs(-60.0), abs=1.0)
+
+
+@pytest.mark.parametrize("mains_hz", [48.0, 52.0, 58.3, 61.7])
+def test_what_no_grid_does_is_no_hum(mains_hz):
+    wave = _hum(SLOW_HZ, mains_hz, -50.0) + _noise(SLOW_HZ, 1)
+    assert _find(wave, SLOW_HZ).found == (None,)
+
+
+def test_gain_moves_the_level_by_itself():
+    wave = _hum(SLOW_HZ, 50, -60.0) + _noise(SLOW_HZ, 1)
+    loud, soft = (_find(gain * wave, SLOW_HZ).found[0] for gain in (1.0, 0.125))
+    assert loud.level_dbfs - soft.level_dbfs == pytest.approx(20 * math.log10(8), abs=1e-4)
+
+
+@pytest.mark.parametrize("group", [1, 7, 24, 30, 100, 2000])
+def test_grouping_changes_neither_the_verdict_nor_the_moment(group):
+    wave = (_hum(SLOW_HZ, 60, -60.0) + _noise(SLOW_HZ, 1) + _bass(SLOW_HZ, 3))[: SLOW_HZ * 79 // 10]
+    found, expected = _find(wave, SLOW_HZ, group).found[0], _find(wave, SLOW_HZ, 790).found[0]
+    assert found.mains_hz == expected.mains_hz
+    assert found.level_dbfs == pytest.approx(expected.level_dbfs, abs=1e-4)

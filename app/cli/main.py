@@ -107,6 +107,8 @@ def main(ctx: click.Context, spec: str | None) -> None:
     if ctx.invoked_subcommand is not None:
         if spec is not None:
             raise click.UsageError(words.input_belongs_to_the_command(ctx.invoked_subcommand))
+        # Decoders and drivers print what they think of a file or a device.
+        ctx.with_resource(terminal.stderr_of_our_own())
         return
     try:
         from app.cli.window import open_window  # late: Qt takes a while to load

@@ -22,8 +22,14 @@ _KEYS = {
 """Each table with its primary key, parents first."""
 
 
+SAID_BY_SQLITE = (sqlite3.Error, UnicodeDecodeError)
+"""What a broken file can raise: Python stumbles over a message in which SQLite quotes what is no UTF-8."""
+
+
 def is_damage(error: BaseException | None) -> bool:
     """Whether SQLite says that the file itself is broken."""
+    if isinstance(error, UnicodeDecodeError):
+        return True
     code = getattr(error, "sqlite_errorcode", None)
     # The lowest byte is the kind, the rest its finer cause.
     return code is not None and code & 0xFF in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
@@ -65,7 +71,7 @@ def _is_damaged(path: Path) -> bool:
     connection = sqlite3.connect(path)
     try:
         (verdict,) = connection.execute("PRAGMA quick_check(1)").fetchone()
-    except sqlite3.DatabaseError as error:
+    except SAID_BY_SQLITE as error:
         return is_damage(error)
     finally:
         connection.close()
@@ -114,7 +120,7 @@ def _recover(aside: Path, fresh: sqlite3.Connection) -> int:
 
 def _copy(damaged: sqlite3.Connection, fresh: sqlite3.Connection, table: str, order: str) -> None:
     """Copy the rows of a table in this order, as far as they can be read."""
-    with contextlib.suppress(sqlite3.DatabaseError):
+    with contextlib.suppress(*SAID_BY_SQLITE):
         # An older log lacks some columns.
         had = {row[1] for row in damaged.execute(f"PRAGMA table_info({table})")}
         names = [row[1] for row in fresh.execute(f"PRAGMA table_info({table})") if row[1] in had]

@@ -17,7 +17,7 @@ from app.coach.judgement import Verdict
 from app.errors import LogError, UsageError
 from app.log import owner, schema
 from app.log.bars import Metre
-from app.log.damage import is_damage, set_aside
+from app.log.damage import SAID_BY_SQLITE, is_damage, set_aside
 from app.log.records import (
     ChannelFigures,
     EvidenceRow,
@@ -73,7 +73,7 @@ class Store:
         with self._told():
             try:
                 self._connection = schema.connect(self.path, busy_s=busy_s)
-            except sqlite3.DatabaseError as error:
+            except SAID_BY_SQLITE as error:
                 if not is_damage(error):
                     raise
                 self._mend()
@@ -292,7 +292,7 @@ class Store:
                 self._file = self._identity()
             try:
                 return read()
-            except sqlite3.DatabaseError as error:
+            except SAID_BY_SQLITE as error:
                 if not is_damage(error):
                     raise
                 self._connection.close()
@@ -324,7 +324,7 @@ class Store:
         """Turn what SQLite and the system report into a sentence; the cause stays chained."""
         try:
             yield
-        except (sqlite3.Error, OSError) as error:
+        except (*SAID_BY_SQLITE, OSError) as error:
             raise LogError(words.log_cannot_be_opened(str(self.path), str(error)), repr(error)) from error
 
 

@@ -361,9 +361,18 @@ class BalancePage(Page):
             self.more_me.setValue(desk.more_me_db)
         self.more_me_value.setText(words.more_me_value(desk.more_me_db))
         self.save_button.setEnabled(bool(desk.pull_down_db) and desk.writing is None)
-        if desk.pull_down_db:
-            self.playing.follow(desk.pull_down_db)
+        self._keep_playing_right()
         self._show_playing()
+
+    def _keep_playing_right(self) -> None:
+        """What plays follows the advice, and ends when the backing is another."""
+        playback = self.playing.playback
+        if playback is None or self.desk.measuring is not None:
+            return
+        if [file.path for file in playback.files] != [file.path for file in self.desk.files]:
+            self.playing.stop()
+        elif self.desk.pull_down_db:
+            self.playing.follow(self.desk.pull_down_db)
 
     def _show_advice(self) -> None:
         balance = self.desk.balance

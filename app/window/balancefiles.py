@@ -109,6 +109,7 @@ class _Row:
 
     def __init__(self, entry: Entry, grid: QGridLayout, line: int, *, large: bool) -> None:
         self.entry = entry
+        self._large = large
         self.name, self.note = _Elided(), _Elided()
         self.amount, self.loudness = QLabel(), QLabel()
         for label in (self.name, self.amount, self.loudness, self.note):
@@ -139,7 +140,9 @@ class _Row:
         else:
             loudness = words.file_loudness(entry.file.track.integrated_lufs)
             self.name.setToolTip(f"{entry.path}\n{loudness}")
-        if advice is not None:
+        if self._large:
+            loudness = ""
+        if advice is not None and (advice.pull_down_db or advice.alone_before is not None):
             amount = words.amount(advice.pull_down_db)
             if blames:
                 worst = advice.in_the_way_hz

@@ -175,7 +175,7 @@ def now_label() -> str:
 
 def then_label(pull_down_db: int) -> str:
     """The backing turned down alike."""
-    return _("{amount} dB down").format(amount=pull_down_db)
+    return _("{amount} dB down").format(amount=pull_down_db) if pull_down_db else _("left as it is")
 
 
 def then_stems_label() -> str:

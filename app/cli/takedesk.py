@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from app.coach.judgement import Target
 from app.coach.makers import Parts, live_coach, take_coach
 from app.coach.parts import PartProfile
+from app.engine.handsfree import HandsFree
 from app.engine.loop import Engine
 from app.log.keeper import TakeKeeper, TakeView
 
@@ -20,20 +21,42 @@ class TakeDesk:
         Where takes are kept, and who judges meanwhile.
     parts, target
         What can be played, and where it should sit.
+    handsfree
+        What begins and ends takes by itself, with :meth:`begin_next` and :meth:`end`.
     """
 
     def __init__(
-        self, keeper: TakeKeeper, engine: Engine, parts: Mapping[str, PartProfile], target: Target
+        self,
+        keeper: TakeKeeper,
+        engine: Engine,
+        parts: Mapping[str, PartProfile],
+        target: Target,
+        handsfree: HandsFree | None = None,
     ) -> None:
         self._keeper = keeper
         self._engine = engine
+        self._handsfree = handsfree
+        self._next = ("", "other")
         self._parts = parts
         self._target = target
         self._key = "other"
         self._own: dict[int, str] = {}
 
     def begin(self, name: str = "", part: str = "") -> None:
-        """Begin a take with the next hop."""
+        """Begin a take with the next hop, because a hand asks for it."""
+        if self._handsfree is not None:
+            self._handsfree.begun_by_hand()
+        self._begin(name, part)
+
+    def name_next(self, name: str, part: str) -> None:
+        """What the next take that begins by itself is called, and what is played. Any thread."""
+        self._next = (name, part)
+
+    def begin_next(self) -> None:
+        """Begin it. On the analysis thread: waits for nothing."""
+        self._begin(*self._next)
+
+    def _begin(self, name: str, part: str) -> None:
         profile = self._profile(part)
         self._keeper.begin(
             name,

@@ -19,6 +19,8 @@ from app.coach.judgement import Target
 from app.coach.parts import load_parts
 from app.coach.session import GuidedSession
 from app.conform.case import Result
+from app.engine.evidence import EvidenceTaker
+from app.engine.handsfree import HandsFree
 from app.engine.loop import Engine
 from app.errors import DeviceError, LogError, UsageError
 from app.inputs.devices import list_devices
@@ -27,11 +29,13 @@ from app.inputs.playback import headphones
 from app.inputs.player import PARTS
 from app.inputs.spec import PlayerSpec, open_spec, parse_spec
 from app.log.book import TakeBook
+from app.log.evidence import evidence_folder
 from app.log.keeper import TakeKeeper
 from app.log.records import TakeDetail, TakeRow
 from app.log.store import Store
 from app.log.writer import LogWriter
 from app.window.balanceports import BalanceServices
+from app.window.handsfreeports import HandsFreeServices
 from app.window.language import speak_as_the_desktop
 from app.window.program import run
 from app.window.services import InputChoice, PartChoice, Services
@@ -60,9 +64,21 @@ def open_window(spec: str | None) -> int:
     parts = load_parts(settings.own_parts_file())
     target = Target()
     log = LogWriter()
-    keeper = TakeKeeper(log)
-    engine = Engine(live_coach(parts["other"], target), [keeper], [keeper.input_gone])
-    desk = TakeDesk(keeper, engine, parts, target)
+    evidence = EvidenceTaker(log.keep)
+    keeper = TakeKeeper(log, evidence)
+    handsfree = HandsFree(
+        keeper,
+        takes=lambda: keeper.takes,
+        begin=lambda: desk.begin_next(),  # noqa: PLW0108 - the desk needs the engine, which needs this
+        end=lambda: desk.end(),  # noqa: PLW0108
+    )
+    engine = Engine(
+        live_coach(parts["other"], target),
+        [handsfree],
+        [handsfree.input_gone, keeper.input_gone, evidence.input_gone],
+    )
+    engine.add_listener(evidence)
+    desk = TakeDesk(keeper, engine, parts, target, handsfree)
     memory = settings.Memory()
     folder = FolderDesk(log, memory, parts, target)
     folder.resume()
@@ -88,6 +104,14 @@ def open_window(spec: str | None) -> int:
                 target=target,
                 first_input=spec,
                 channels=ChannelDesk(engine, desk, memory),
+                handsfree=HandsFreeServices(
+                    state=lambda: handsfree.state,
+                    wish=handsfree.wish,
+                    name_next=desk.name_next,
+                    keeps_clips=lambda: evidence.on,
+                    keep_clips=partial(setattr, evidence, "on"),
+                    clips_folder=str(evidence_folder(log.path)),
+                ),
                 balance=BalanceServices(
                     measure=_measure_track,
                     listen=engine.add_listener,

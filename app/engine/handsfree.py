@@ -12,7 +12,7 @@ that is swapped whole.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from app.engine.events import EventKind
@@ -110,8 +110,14 @@ class HandsFree:
 
     @property
     def state(self) -> HandsFreeState:
-        """What it does now."""
-        return self._state
+        """What it does now, by the newest wishes even where no report has come since."""
+        state, wishes = self._state, self._wishes
+        if state.wishes is wishes:
+            return state
+        phase = state.phase
+        if phase in (Phase.OFF, Phase.WAITING):
+            phase = Phase.WAITING if wishes.on_sound else Phase.OFF
+        return replace(state, phase=phase, wishes=wishes)
 
     @property
     def wishes(self) -> Wishes:

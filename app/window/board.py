@@ -30,6 +30,7 @@ from app.window.controls import Button
 from app.window.figures import Figures
 from app.window.foot import Foot
 from app.window.guide import Guide
+from app.window.handsfree import HandsFreeControl
 from app.window.harbour import Harbour
 from app.window.pagelist import WORDS
 from app.window.pages import Pages, PageSpec, PageTools
@@ -88,7 +89,9 @@ class Board(QWidget):
         self.take_button = Button(words.begin_take(""))
         self.take_button.setProperty("action", True)
         self.take_button.setMinimumHeight(TARGET + 4 * UNIT)
+        self.handsfree = HandsFreeControl(theme)
         self.takes = Takes(theme, {part.key: part.label for part in parts})
+        self.takes.add_to_head(self.handsfree)
         self.happenings = Happenings(theme)
         self.pages = Pages(self._arrange_board(), pages, tools, home=self.take_button)
         self.foot = Foot(theme)
@@ -125,6 +128,7 @@ class Board(QWidget):
             self.guide,
             self.why,
             self.figures,
+            self.handsfree,
             self.takes,
             self.happenings,
         ):
@@ -292,6 +296,7 @@ class Board(QWidget):
             *self.guide.stops,
             *self.why.stops,
             *self.figures.stops,
+            *self.handsfree.stops,
             self.takes.name_field,
             self.takes.table,
             self.happenings.list,

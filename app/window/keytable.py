@@ -17,6 +17,7 @@ def key_table(window: MainWindow) -> list[Action]:
     looks, views = window.looks, window.views
     everywhere = (
         ("take", window.toggle_take, ("Space", "PgDown")),
+        ("by_itself", window.by_itself.toggle, ("O",)),
         ("afresh", window.start_afresh, ("R", "PgUp")),
         ("seen", views.seen, ("C",)),
         ("afar", views.toggle_afar, ("2",)),

@@ -24,6 +24,7 @@ from app.window.farewell import say_farewell
 from app.window.following import Following
 from app.window.glance import glance_at
 from app.window.guidance import Guidance
+from app.window.handsfree import HandsFree
 from app.window.harbour import channel_label
 from app.window.keytable import key_table
 from app.window.listening import Listening
@@ -78,6 +79,7 @@ class MainWindow(Board):
         self.listening = Listening(services, self.picker, self._errands, self.notices)
         self.guidance = Guidance(services, self.guide, self.show_guide)
         self.logbook = Logbook(services.list_takes, services.read_take, self._errands)
+        self.by_itself = HandsFree(self.handsfree, services.handsfree, services.settings)
         self.views = Views(self.afar, self.line, self.show_afar, self.notices.say)
         self._wire()
         self._fill_actions()
@@ -299,6 +301,7 @@ class MainWindow(Board):
         live = is_live(snapshot, now_s)
         self.notices.show_state(snapshot, now_s)
         self._show_take()
+        self.by_itself.show_state(self.takes.name_field.text().strip(), self.listening.part)
         self.logbook.refresh(self._services.keeper.revision, now_s)
         self.figures.show_state(snapshot, self.channel, old=not live)
         several = len(snapshot.average_dbfs) > 1

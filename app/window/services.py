@@ -16,6 +16,7 @@ from app.errors import SwellmarkError
 from app.inputs.source import Source
 from app.window.balanceports import BalanceServices
 from app.window.channelports import ChannelDesk, NoChannels
+from app.window.handsfreeports import HandsFreeServices
 from app.window.ports import Engine, Keeper, Memory
 from app.window.takeports import TakesServices
 
@@ -90,6 +91,8 @@ class Services:
     default_part: str = "other"
     balance: BalanceServices = field(default_factory=BalanceServices)
     """For the page about the headphone balance."""
+    handsfree: HandsFreeServices = field(default_factory=HandsFreeServices)
+    """For the control beside the take button."""
     channels: ChannelDesk = field(default_factory=NoChannels)
     """Names channels and gives them parts."""
     takes: TakesServices = field(default_factory=TakesServices)

@@ -59,6 +59,8 @@ class Takes(QFrame):
             header.setSectionResizeMode(column, QHeaderView.ResizeMode.Fixed)
         header.setSectionResizeMode(Column.LEVELS, QHeaderView.ResizeMode.Stretch)
         self.table.selectionModel().selectionChanged.connect(self._choose)
+        # Who comes by Tab has a current row, which Qt does not select: a single take could not be chosen.
+        self.table.selectionModel().currentRowChanged.connect(lambda now, _: self._select(now.row()))
 
         title = QLabel(words.takes_title())
         title.setProperty("quiet", True)
@@ -71,7 +73,7 @@ class Takes(QFrame):
         self._empty.setProperty("quiet", True)
         self._empty.setAlignment(Qt.AlignmentFlag.AlignCenter)
 
-        head = QHBoxLayout()
+        self._head = head = QHBoxLayout()
         head.setContentsMargins(UNIT + 2, 0, 0, 0)
         head.addWidget(title)
         head.addStretch(1)
@@ -87,6 +89,10 @@ class Takes(QFrame):
         layout.addWidget(body, 1)
         self.setMinimumHeight(31 * UNIT)
         self.set_theme(theme)
+
+    def add_to_head(self, widget: QWidget) -> None:
+        """Put something before the name of the next take."""
+        self._head.insertWidget(self._head.indexOf(self.name_field), widget)
 
     def sizeHint(self) -> QSize:
         """Room for about three takes."""
@@ -136,6 +142,10 @@ class Takes(QFrame):
         if row >= 0 and not self.table.selectionModel().isRowSelected(row):
             self.table.selectRow(row)
         self.chosen.emit(self._model.line(row))
+
+    def _select(self, row: int) -> None:
+        if row >= 0 and not self.table.selectionModel().isRowSelected(row):
+            self.table.selectRow(row)
 
     def _choose(self) -> None:
         rows = self.table.selectionModel().selectedRows()

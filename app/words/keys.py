@@ -24,6 +24,7 @@ def action_text(name: str) -> str:
     """What a key does, for the page of keys and for tool tips."""
     return {
         "take": _("Begin the take, or end it"),
+        "by_itself": _("Have takes begin by themselves, or no more"),
         "afresh": _("Start afresh"),
         "look": _("Change the colours"),
         "guide": _("Guide me to the gain"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from app.words._catalogue import _
+from app.words._catalogue import _, ngettext
 
 # The command line
 
@@ -69,3 +69,82 @@ def take_begins() -> str:
 def keeping_clips(folder: str) -> str:
     """What is recorded, and where."""
     return _("The sound around each clip is kept in {folder}.").format(folder=folder)
+
+
+# The window
+
+
+def arm() -> str:
+    """The button, before it is pressed."""
+    return _("Begin with first note")
+
+
+def arm_tip() -> str:
+    """What the button does."""
+    return _("Begin a take as soon as somebody plays, from two seconds before the first note on.")
+
+
+def armed() -> str:
+    """The button, while a take waits."""
+    return _("Waiting for first note")
+
+
+def ends_after(length: str) -> str:
+    """The button in a take that quiet ends."""
+    return _("Ends after {length} of quiet").format(length=length)
+
+
+def ends_in(length: str) -> str:
+    """The button while the end comes near."""
+    return _("Ends in {length}").format(length=length)
+
+
+def more() -> str:
+    """The button that opens the menu."""
+    return "…"
+
+
+def more_tip() -> str:
+    """What the menu is for."""
+    return _("How takes end by themselves, and whether the sound of clips is kept")
+
+
+def end_after_quiet() -> str:
+    """Menu: how much quiet ends a take that began by itself."""
+    return _("End after quiet of")
+
+
+def end_after_time() -> str:
+    """Menu: how much time ends any take."""
+    return _("End after")
+
+
+def never() -> str:
+    """Menu: it does not end a take."""
+    return _("Never")
+
+
+def seconds(count: int) -> str:
+    """Menu: a length."""
+    return ngettext("{count} second", "{count} seconds", count).format(count=count)
+
+
+def minutes(count: int) -> str:
+    """Menu: a length."""
+    return ngettext("{count} minute", "{count} minutes", count).format(count=count)
+
+
+def keep_clips() -> str:
+    """Menu: keep the sound around clips."""
+    return _("Keep the sound of clips")
+
+
+def keep_clips_tip(folder: str = "") -> str:
+    """What that means."""
+    said = _("A second before and after each clip of a take is written to the disk, for you to hear.")
+    return f"{said}\n{folder}" if folder else said
+
+
+def clips_are_kept() -> str:
+    """The line that is there while something is recorded."""
+    return _("The sound of clips is kept.")

@@ -278,6 +278,12 @@ def test_what_a_hand_ended_is_not_begun_again_by_the_same_playing(stage):
     assert stage.keeper.places_s[1][0] == pytest.approx(15.0 - LEAD_S, abs=0.15)
 
 
+def test_a_wish_shows_at_once(stage):
+    assert stage.handsfree.state.phase is Phase.WAITING
+    stage.handsfree.wish(Wishes())
+    assert stage.handsfree.state.phase is Phase.OFF
+
+
 def test_nothing_begins_while_it_is_off():
     stage = Stage(Wishes(quiet_s=3.0))
     stage.play(place(10.0, (3.0, melody(7.0))))

@@ -1,0 +1,142 @@
+"""The control beside the name of the next take: it arms, counts down, remembers, and tells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import pytest
+
+from app.engine.handsfree import HandsFreeState, Phase, Wishes
+from app.window.handsfree import HandsFree, HandsFreeControl
+from app.window.handsfreeports import HandsFreeServices
+from app.window.theme import Theme
+
+
+@dataclass
+class Program:
+    """What is behind the control."""
+
+    state: HandsFreeState = HandsFreeState()  # noqa: RUF009 - frozen
+    keeps: bool = False
+    named: list[tuple[str, str]] = field(default_factory=list)
+
+    def wish(self, wishes):
+        phase = Phase.WAITING if wishes.on_sound else Phase.OFF
+        self.state = HandsFreeState(phase, wishes)
+
+    def keep(self, on):
+        self.keeps = on
+
+    @property
+    def services(self):
+        return HandsFreeServices(
+            state=lambda: self.state,
+            wish=self.wish,
+            name_next=lambda name, part: self.named.append((name, part)),
+            keeps_clips=lambda: self.keeps,
+            keep_clips=self.keep,
+            clips_folder="/home/player/clips",
+        )
+
+
+class Notes(dict[str, str]):
+    """Remembers."""
+
+    def put(self, name, value):
+        self[name] = value
+
+
+@pytest.fixture
+def memory():
+    return Notes()
+
+
+@pytest.fixture
+def program():
+    return Program()
+
+
+@pytest.fixture
+def make(qtbot, program, memory):
+    def make():
+        control = HandsFreeControl(Theme())
+        qtbot.addWidget(control)
+        hands = HandsFree(control, program.services, memory)
+        hands.show_state("Verse", "bass")
+        control.show()
+        return control, hands
+
+    return make
+
+
+def choose(menu_action_group, text):
+    (action,) = [action for action in menu_action_group.actions() if action.text() == text]
+    action.trigger()
+
+
+def test_a_press_arms_it_and_another_does_not(make, program):
+    control, hands = make()
+    assert program.state.wishes == Wishes(False, 8.0, None)
+    control.arm_button.click()
+    hands.show_state("Verse", "bass")
+    assert program.state.wishes == Wishes(True, 8.0, None)
+    assert control.arm_button.text() == "Waiting for first note"
+    assert control.arm_button.isChecked()
+    hands.toggle()
+    hands.show_state("Verse", "bass")
+    assert not program.state.wishes.on_sound
+    assert control.arm_button.text() == "Begin with first note"
+    assert program.named[-1] == ("Verse", "bass")
+
+
+@pytest.mark.parametrize(
+    ("phase", "quiet_left_s", "length_left_s", "text"),
+    [
+        (Phase.TAKING, 7.9, None, "Ends after 0:08 of quiet"),
+        (Phase.QUIET, 4.2, None, "Ends in 0:05"),
+        (Phase.QUIET, 4.2, 1.2, "Ends in 0:02"),
+        (Phase.TAKING, None, 61.0, "Ends in 1:01"),
+    ],
+)
+def test_the_end_is_counted_down(make, program, phase, quiet_left_s, length_left_s, text):
+    control, hands = make()
+    program.state = HandsFreeState(phase, Wishes(True, 8.0, 120.0), quiet_left_s, length_left_s)
+    hands.show_state("", "bass")
+    assert control.arm_button.text() == text
+
+
+def test_what_was_chosen_is_remembered_but_not_that_it_was_armed(make, program, memory):
+    control, _ = make()
+    control.arm_button.click()
+    choose(control._quiet, "Never")
+    choose(control._length, "5 minutes")
+    assert program.state.wishes == Wishes(True, None, 300.0)
+    make()
+    assert program.state.wishes == Wishes(False, None, 300.0)
+    memory["handsfree_quiet_s"] = "no number"
+    make()
+    assert program.state.wishes.quiet_s == 8.0
+
+
+def test_what_is_recorded_is_shown_as_long_as_it_is(make, program, memory):
+    control, hands = make()
+    assert not control._marker.isVisible()
+    control.clips_action.trigger()
+    hands.show_state("", "bass")
+    assert program.keeps
+    assert control._marker.isVisible()
+    assert "/home/player/clips" in control.clips_action.toolTip()
+    program.keeps = False
+    again, hands = make()
+    hands.show_state("", "bass")
+    assert program.keeps
+    assert again._marker.isVisible(), "asked for once, and said so at every start"
+    again.clips_action.trigger()
+    hands.show_state("", "bass")
+    assert not program.keeps
+    assert not again._marker.isVisible()
+
+
+def test_everything_has_a_name_for_screen_readers(make):
+    control, _ = make()
+    assert all(stop.accessibleName() for stop in control.stops)

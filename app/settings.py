@@ -26,6 +26,11 @@ def config_folder() -> Path:
     return _own_folder(platformdirs.user_config_path(_NAME, appauthor=False))
 
 
+def state_folder() -> Path:
+    """Where a program remembers what happened in its last run."""
+    return _own_folder(platformdirs.user_state_path(_NAME, appauthor=False))
+
+
 def cache_folder() -> Path:
     """Where measurements are kept that can be made again; it need not exist."""
     return platformdirs.user_cache_path(_NAME, appauthor=False)

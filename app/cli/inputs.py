@@ -105,6 +105,7 @@ def _report_document(report: Report) -> dict[str, Any]:
         "host_apis": list(report.host_apis),
         "devices": devices,
         "problem": report.problem or None,
+        "last_run": report.last_run or None,
     }
 
 
@@ -125,4 +126,6 @@ def _report_text(report: Report) -> str:
     ]
     if report.problem:
         lines.append(report.problem)
+    lines.append(words.last_run_line() if report.last_run else words.no_last_run())
+    lines += [f"  {name}: {value}" for name, value in report.last_run.items() if value != ""]
     return "\n".join(lines)

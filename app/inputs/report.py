@@ -1,4 +1,4 @@
-"""What a helper from afar asks for: versions, host APIs and devices, with nothing private in it."""
+"""What a helper from afar asks for: versions, devices and the last run, with nothing private in it."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from typing import Any
 from app import __version__
 from app.errors import DeviceError
 from app.inputs.devices import DeviceInfo, query
+from app.inputs.lastrun import recall
 from app.inputs.portaudio import START_LIMIT_S, AudioControl, control
 
 _PACKAGES = ("numpy", "scipy", "sounddevice", "rtmixer", "soundfile", "PySide6-Essentials", "pyqtgraph")
@@ -30,6 +31,8 @@ class Report:
     """Why there are no devices: one sentence, and what the library said."""
     about: dict[str, str] = field(default_factory=dict)
     """The system: its name, the kind of processor."""
+    last_run: dict[str, Any] = field(default_factory=dict)
+    """What happened to the device that was recorded from last; empty where none was."""
 
 
 def make_report(audio: AudioControl | None = None) -> Report:
@@ -37,6 +40,10 @@ def make_report(audio: AudioControl | None = None) -> Report:
     audio = audio or control()
     versions = {"swellmark": __version__, "Python": platform.python_version()}
     versions |= {name: _version(name) for name in _PACKAGES}
+    last_run = {
+        name: without_private_names(value) if isinstance(value, str) else value
+        for name, value in recall().items()
+    }
     about = {"system": platform.platform(), "processor": platform.machine(), "frozen": str(_is_frozen())}
 
     def work(sd: Any) -> tuple[str, tuple[str, ...], tuple[DeviceInfo, ...]]:
@@ -50,9 +57,10 @@ def make_report(audio: AudioControl | None = None) -> Report:
     try:
         portaudio, host_apis, devices = audio.call(work, limit_s=START_LIMIT_S)
     except DeviceError as error:
-        return Report(versions, problem=without_private_names(f"{error} {error.detail}".strip()), about=about)
+        problem = without_private_names(f"{error} {error.detail}".strip())
+        return Report(versions, problem=problem, about=about, last_run=last_run)
     versions["PortAudio"] = portaudio
-    return Report(versions, host_apis, devices, about=about)
+    return Report(versions, host_apis, devices, about=about, last_run=last_run)
 
 
 def without_private_names(text: str) -> str:

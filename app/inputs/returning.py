@@ -34,12 +34,20 @@ class ReturningSource:
         Seconds between two attempts.
     clock
         Seconds that never run backwards.
+    on_close
+        Told what happened over every return, once for each :meth:`start`.
     """
 
     def __init__(
-        self, source: Source, *, retry_s: float = RETRY_S, clock: Callable[[], float] = time.monotonic
+        self,
+        source: Source,
+        *,
+        retry_s: float = RETRY_S,
+        clock: Callable[[], float] = time.monotonic,
+        on_close: Callable[[SourceInfo, SourceStats], None] | None = None,
     ) -> None:
         self._source = source
+        self._on_close = on_close
         self._retry_s = retry_s
         self._clock = clock
         self._lock = threading.Lock()
@@ -66,6 +74,7 @@ class ReturningSource:
             As the source does.
         """
         self.close()
+        self._info = None
         with self._lock:
             self._wanted = True
         self._source.start()
@@ -110,8 +119,10 @@ class ReturningSource:
     def close(self) -> None:
         """Let go of it, and look for it no more. Safe to call from any thread, and again."""
         with self._lock:
-            self._wanted = False
+            wanted, self._wanted = self._wanted, False
         self._source.close()
+        if wanted and self._info is not None and self._on_close is not None:
+            self._on_close(self._info, self.stats())
 
     def _leave(self) -> None:
         """Close what has gone: only then can the system look for it anew."""

@@ -136,9 +136,10 @@ def open_spec(spec: InputSpec | str, *, paced: bool = True) -> Source:
     # Late imports: a file needs no player, a player no device, and each brings its own weight.
     if isinstance(spec, DeviceSpec):
         from app.inputs.device import DeviceSource
+        from app.inputs.lastrun import remember
         from app.inputs.returning import ReturningSource
 
-        return ReturningSource(DeviceSource(spec))
+        return ReturningSource(DeviceSource(spec), on_close=remember)
     if isinstance(spec, FileSpec):
         from app.inputs.files import FileSource
 

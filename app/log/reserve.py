@@ -58,7 +58,7 @@ class Reserve:
     def _make(self) -> None:
         part = self._path.with_name(f"{self._path.name}.{os.getpid()}")
         try:
-            with part.open("wb") as file:
+            with open(part, "wb", opener=_private) as file:
                 file.write(bytes(RESERVE_BYTES))
                 file.flush()
                 # Only then has the disk really set the room aside.
@@ -68,3 +68,7 @@ class Reserve:
             with contextlib.suppress(OSError):
                 part.unlink()
             raise
+
+
+def _private(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)

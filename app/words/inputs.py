@@ -365,6 +365,16 @@ def device_line(index: int, name: str, channels: int, rate_hz: float, *, is_defa
     return line + (default_mark() if is_default else "")
 
 
+def last_run_line() -> str:
+    """Head the figures of the device that was recorded from last."""
+    return _("The last device recorded from:")
+
+
+def no_last_run() -> str:
+    """Say that no device has been recorded from."""
+    return _("No device has been recorded from yet.")
+
+
 def device_choice(name: str, host_api: str, *, is_default: bool) -> str:
     """A device in the window's list."""
     if is_default:

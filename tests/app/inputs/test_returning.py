@@ -173,3 +173,17 @@ def test_closed_while_it_is_opened_again_it_stays_closed(clock):
 def test_info_before_the_start_is_a_mistake(fake):
     with pytest.raises(RuntimeError, match="start"):
         _ = ReturningSource(fake).info
+
+
+def test_what_happened_is_told_once_when_it_is_closed(fake, clock):
+    told = []
+    source = ReturningSource(fake, clock=clock, on_close=lambda info, stats: told.append((info, stats)))
+    source.close()
+    assert told == []
+    source.start()
+    got = source.read(480, 0.1).samples.shape[0]
+    source.close()
+    source.close()
+    ((info, stats),) = told
+    assert info == source.info
+    assert stats.delivered_frames == got > 0

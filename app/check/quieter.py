@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import shutil
-import uuid
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -14,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from app.check.draft import Draft
 from app.errors import SoundFileError, SwellmarkError
 from app.inputs.files import open_forward
 from app.words import balance as words
@@ -75,73 +74,71 @@ def write_quieter(
         When a copy cannot be saved.
     """
     watched = progress or _unwatched
-    parts: list[Path] = []
+    drafts: list[Draft] = []
     placed: list[Path] = []
     try:
         for number, each in enumerate(wanted):
-            home = _home(each.path, folder)
-            part = home / f".swellmark-{uuid.uuid4().hex}.part"
-            parts.append(part)
-            _write(each, part, lambda share, n=number: watched((n + share) / len(wanted)))  # type: ignore[misc]
-        for each, part in zip(wanted, parts, strict=True):
+            draft = _draft(each.path, folder)
+            drafts.append(draft)
+            _write(each, draft, lambda share, n=number: watched((n + share) / len(wanted)))  # type: ignore[misc]
+        for each, draft in zip(wanted, drafts, strict=True):
             try:
-                placed.append(_place(part, each))
+                placed.append(_place(draft, each))
             except OSError as error:
-                raise _cannot_write(part.parent, error) from error
+                raise _cannot_write(draft.home, error) from error
     except BaseException:
         for path in placed:
             _remove(path)
         raise
     finally:
-        for part in parts:
-            _remove(part)
+        for draft in drafts:
+            draft.discard()
     return tuple(placed)
 
 
-def _home(path: Path, folder: Path | None) -> Path:
+def _draft(path: Path, folder: Path | None) -> Draft:
     home = path.parent if folder is None else folder
     try:
         home.mkdir(parents=True, exist_ok=True)
+        return Draft(home)
     except OSError as error:
         raise _cannot_write(home, error) from error
-    return home
 
 
-def _write(wanted: Quieter, part: Path, progress: Callable[[float], None]) -> None:
+def _write(wanted: Quieter, draft: Draft, progress: Callable[[float], None]) -> None:
     source = open_forward(wanted.path)
     import soundfile  # loaded by open_forward()
 
     with source:
         if wanted.pull_down_db == 0:
             try:
-                shutil.copyfile(wanted.path, part)
+                with wanted.path.open("rb") as original, draft.stream() as copy:
+                    shutil.copyfileobj(original, copy)
+                draft.sync()
             except OSError as error:
-                raise _cannot_write(part.parent, error) from error
+                raise _cannot_write(draft.home, error) from error
             return
         kind = {"format": source.format, "subtype": source.subtype, "endian": source.endian}
         if source.format == "SD2" or not soundfile.check_format(**kind):  # SD2 writes a second file
             raise SoundFileError(
                 words.format_cannot_be_written(str(wanted.path), f"{source.format}/{source.subtype}")
             )
-        # As bytes where names are bytes: soundfile's own encoding stumbles over one that is no UTF-8.
-        name = str(part) if os.name == "nt" else os.fsencode(part)
         frames = 0
         claimed_frames = max(1, source.frames)
         try:
-            with soundfile.SoundFile(
-                name, "w", samplerate=source.samplerate, channels=source.channels, **kind
-            ) as copy:
+            layout = {"samplerate": source.samplerate, "channels": source.channels, **kind}
+            with soundfile.SoundFile(draft.target, "w", closefd=False, **layout) as copy:
                 for block in _turned_down(source, wanted):
                     copy.write(block)
                     frames += block.shape[0]
                     progress(min(1.0, frames / claimed_frames))
             # libsndfile tells of a full disk when it writes, but not when it closes.
-            if source.subtype in _BITS and soundfile.info(name).frames != frames:
-                raise SwellmarkError(words.cannot_write(str(part.parent), words.length_differs()))
-            with part.open("rb+") as file:
-                os.fsync(file.fileno())
+            with soundfile.SoundFile(draft.target, closefd=False) as copy:
+                if source.subtype in _BITS and copy.frames != frames:
+                    raise SwellmarkError(words.cannot_write(str(draft.home), words.length_differs()))
+            draft.sync()
         except (OSError, soundfile.SoundFileError, AssertionError) as error:
-            raise _cannot_write(part.parent, error) from error
+            raise _cannot_write(draft.home, error) from error
 
 
 def _turned_down(source: Any, wanted: Quieter) -> Iterator[np.ndarray[Any, np.dtype[Any]]]:
@@ -174,26 +171,13 @@ def _rounded(
     return np.asarray(whole.astype(np.int64) << (32 - bits), np.int32)
 
 
-def _place(part: Path, wanted: Quieter) -> Path:
+def _place(draft: Draft, wanted: Quieter) -> Path:
     """Give a complete copy its name, or the first one like it that is free."""
     for number in count(1):
         tail = "" if number == 1 else f" ({number})"
-        path = part.with_name(f"{wanted.path.stem} {-wanted.pull_down_db} dB{tail}{wanted.path.suffix}")
-        try:
-            os.link(part, path)
-        except FileExistsError:
-            continue
-        except OSError:  # a file system without hard links: reserve the name, then take it
-            try:
-                path.open("xb").close()
-            except FileExistsError:
-                continue
-            try:
-                part.replace(path)
-            except OSError:
-                _remove(path)
-                raise
-        return path
+        path = draft.home / f"{wanted.path.stem} {-wanted.pull_down_db} dB{tail}{wanted.path.suffix}"
+        if draft.place(path):
+            return path
     raise AssertionError("count() ended")
 
 

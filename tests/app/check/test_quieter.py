@@ -1,10 +1,14 @@
+import os
+import subprocess
 import sys
+import time
 
 import numpy as np
 import pytest
 import soundfile
 
-from app.check import quieter
+from app.check import draft, quieter
+from app.check.draft import Draft
 from app.check.quieter import Quieter, write_quieter
 from app.errors import SoundFileError, SwellmarkError
 
@@ -106,10 +110,10 @@ def test_stems_of_one_name_from_two_folders_both_get_a_place(tmp_path):
 
 
 def test_without_hard_links_names_are_still_never_taken_over(tmp_path, monkeypatch):
-    def refuse(*_):
+    def refuse(*_, **__):
         raise OSError(1, "no hard links here")
 
-    monkeypatch.setattr(quieter.os, "link", refuse)
+    monkeypatch.setattr("os.link", refuse)
     path = make(tmp_path / "song.wav", "PCM_16")
     first, second = (write_quieter([Quieter(path, 12)])[0] for _ in range(2))
     assert [first.name, second.name] == ["song -12 dB.wav", "song -12 dB (2).wav"]
@@ -163,13 +167,82 @@ def test_clear_sentences(tmp_path):
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="needs a device that is always full")
-def test_a_full_disk_is_noticed(tmp_path, monkeypatch):
+@pytest.mark.parametrize("nameless", [True, False])
+def test_a_full_disk_is_noticed(tmp_path, monkeypatch, nameless):
     path = make(tmp_path / "song.wav", "PCM_16")
     folder = tmp_path / "full"
     folder.mkdir()
-    uuids = quieter.uuid.uuid4().hex
-    monkeypatch.setattr(quieter.uuid, "uuid4", lambda: type("Fixed", (), {"hex": uuids}))
-    (folder / f".swellmark-{uuids}.part").symlink_to("/dev/full")
+    if nameless:
+        monkeypatch.setattr(draft, "_nameless", lambda _home: os.open("/dev/full", os.O_RDWR))
+    else:
+        (folder / "there").symlink_to("/dev/full")
+        monkeypatch.setattr(draft, "_nameless", lambda _home: None)
+        monkeypatch.setattr(draft, "_hidden", lambda _home: tmp_path / "fresh")
+        opened = Draft.target.fget
+        monkeypatch.setattr(Draft, "target", property(lambda self: opened(self) and str(folder / "there")))
     with pytest.raises(SwellmarkError, match="no turned-down copy"):
         write_quieter([Quieter(path, 3)], folder)
-    assert names(folder) == []
+    assert names(folder) in ([], ["there"])
+    assert not (tmp_path / "fresh").exists()
+
+
+# What a kill leaves behind
+
+_KILLED = """
+import sys
+from pathlib import Path
+from app.check import draft
+from app.check.quieter import Quieter, write_quieter
+if sys.argv[2] == "hidden":
+    draft._nameless = lambda _home: None
+
+def tell(share):
+    if share > 0.3:
+        print("writing", flush=True)
+        sys.stdin.read()
+
+write_quieter([Quieter(Path(sys.argv[1]), 12)], progress=tell)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="files without a name are Linux's")
+@pytest.mark.parametrize("way", ["nameless", "hidden"])
+def test_a_killed_process_leaves_nothing_for_long(tmp_path, way):
+    path = make(tmp_path / "song.wav", "PCM_16", np.zeros((300_000, 2)))
+    child = subprocess.Popen(
+        [sys.executable, "-c", _KILLED, path, way], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    )
+    assert child.stdout.readline() == "writing\n"
+    child.kill()
+    child.communicate()
+    left = [name for name in names(tmp_path) if name != "song.wav"]
+    if way == "nameless" and draft._nameless(tmp_path) is not None:
+        assert left == []
+        return
+    (name,) = left
+    write_quieter([Quieter(path, 3)])
+    assert name in names(tmp_path), "it might be somebody's who is writing now"
+    os.utime(tmp_path / name, (time.time() - 7200,) * 2)
+    (tmp_path / "notes.part").write_text("not ours")
+    os.utime(tmp_path / "notes.part", (time.time() - 7200,) * 2)
+    write_quieter([Quieter(path, 3)])
+    assert names(tmp_path) == ["notes.part", "song -3 dB (2).wav", "song -3 dB.wav", "song.wav"]
+
+
+@pytest.mark.parametrize("way", ["nameless", "hidden"])
+@pytest.mark.parametrize("name", ["song.wav", "song.flac", "song.ogg"])
+def test_both_ways_write_the_same_and_leave_no_draft(tmp_path, monkeypatch, way, name):
+    if way == "hidden":
+        monkeypatch.setattr(draft, "_nameless", lambda _home: None)
+    paths = [make(tmp_path / name, "VORBIS" if name.endswith("ogg") else "PCM_16")]
+    copies = write_quieter([Quieter(path, amount) for path in paths for amount in (0, 12)])
+    assert names(tmp_path) == sorted(path.name for path in (*paths, *copies))
+    assert copies[0].read_bytes() == paths[0].read_bytes()
+    assert soundfile.info(copies[1]).frames == soundfile.info(paths[0]).frames
+    assert copies[1].stat().st_mode & 0o777 == copies[0].stat().st_mode & 0o777 == 0o666 & ~umask()
+
+
+def umask():
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

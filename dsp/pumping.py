@@ -23,7 +23,7 @@ the level of a noise to stand still within half a decibel."""
 
 UNDER_PLAYING_DB = 15.0
 """A pause is at least so far below the playing around it, to its end."""
-LEAST_RISE_DB = 5.0
+LEAST_RISE_DB = 4.0
 LEAST_RISE_TICKS = 5
 """The noise must climb so far within a pause, over at least half a second."""
 MOST_BACKWARD_DB = 1.0

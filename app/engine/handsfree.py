@@ -137,18 +137,12 @@ class HandsFree:
     def __call__(self, report: HopReport) -> None:
         """Take in the newest hops."""
         wishes = self._wishes
-        if self._watch is None or report.reading.start_frame != self._next_frame:
+        if report.reading.start_frame != self._next_frame:
             # What was lost in between is no quiet, and the playing behind it has a beginning of its own.
-            self._lately.clear()
-            self._begin_watch(report)
+            self._forget_sound()
             self._over_frame = report.reading.start_frame
-        if wishes.on_sound and not self._armed:
-            self._begin_watch(report)
-        self._armed = wishes.on_sound
         self._next_frame = report.reading.start_frame + report.reading.frames
-        assert self._watch is not None  # noqa: S101 - made above
-        ticked = self._watch.process(report.reading)
-        self._lately(report)
+        ticked = self._listen(report, wishes)
         if self._by_hand:
             self._by_hand = self._own = False
             self._start_frame = None
@@ -164,6 +158,23 @@ class HandsFree:
     def input_gone(self, _ended: bool = False) -> None:
         """Hand on what is held back, because no more will come; an end watcher, before the keeper's own."""
         self._hand_on()
+        self._forget_sound()
+        self._next_frame = -1
+
+    def _listen(self, report: HopReport, wishes: Wishes) -> bool:
+        """Hear whether somebody plays, where anybody wants to know; returns whether anything is new."""
+        newly_armed = wishes.on_sound and not self._armed
+        self._armed = wishes.on_sound
+        if not wishes.on_sound and not self._own:
+            self._forget_sound()
+            return False
+        if self._watch is None or newly_armed:
+            self._begin_watch(report)
+        assert self._watch is not None  # noqa: S101 - made above
+        self._lately(report)
+        return self._watch.process(report.reading)
+
+    def _forget_sound(self) -> None:
         self._watch = None
         self._lately.clear()
 

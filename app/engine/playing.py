@@ -111,7 +111,7 @@ class PlayingWatch:
 
     def began_at(self) -> int | None:
         """Where the playing that is heard now began, in frames of the stream; None while nobody plays."""
-        if not self._average:
+        if not self._sounding or not self._sounding[-1].any():
             return None
         average, sounding = np.array(self._average), np.array(self._sounding)
         begun = [

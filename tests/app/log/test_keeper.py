@@ -10,7 +10,7 @@ import pytest
 from app.coach.judgement import Verdict
 from app.engine.events import Event, EventKind
 from app.log.keeper import TakeKeeper
-from app.log.records import TakeState, TakeUpdate
+from app.log.records import TakeState, TakeUpdate, iso_started
 
 
 class Taken:
@@ -314,6 +314,38 @@ def test_the_clock_on_the_wall_says_only_when_a_take_began(log, reports):
     assert take.utc_offset_s == 20_700
     # Half a second had been heard when the first report came.
     assert take.started_us == datetime(2025, 3, 29, 18, 14, 59, tzinfo=UTC).timestamp() * 1_000_000
+
+
+def test_a_take_over_midnight_is_of_the_day_on_which_it_began(log, reports):
+    zone = timezone(timedelta(hours=1))
+    times = [datetime(2025, 12, 31, 23, 59, 58, tzinfo=zone)]
+    keeper = TakeKeeper(log, now=lambda: times[-1])
+    keeper.begin()
+    keeper(reports(100))
+    assert keeper.current.started.startswith("2025-12-31T23:59:57")
+    times.append(datetime(2026, 1, 1, 0, 0, 3, tzinfo=zone))
+    keeper(reports(500))
+    keeper.end()
+    take = log.last()
+    assert iso_started(take.started_us, take.utc_offset_s) == "2025-12-31T23:59:57.000+01:00"
+    assert take.frames / take.rate_hz == 6.0
+
+
+def test_a_zone_that_changes_in_a_take_changes_nothing_and_the_next_take_has_the_new_one(log, reports):
+    # Summer time ends: the clock goes back from 3:00 to 2:00.
+    times = [datetime(2025, 10, 26, 2, 59, 59, tzinfo=timezone(timedelta(hours=2)))]
+    keeper = TakeKeeper(log, now=lambda: times[-1])
+    keeper.begin()
+    keeper(reports(100))
+    times.append(datetime(2025, 10, 26, 2, 0, 9, tzinfo=timezone(timedelta(hours=1))))
+    keeper(reports(1000))
+    keeper.begin()
+    keeper(reports(100))
+    first, second = log.last(0), log.last(1)
+    assert iso_started(first.started_us, first.utc_offset_s).endswith("02:59:58.000+02:00")
+    assert iso_started(second.started_us, second.utc_offset_s).endswith("02:00:08.000+01:00")
+    assert second.started_us - first.started_us == 10_000_000
+    assert first.frames / first.rate_hz == 11.0
 
 
 def test_names_that_no_file_can_hold_are_mended(keeper, log, reports):

@@ -11,6 +11,7 @@ from app.coach.verdict import Coach
 from app.engine.loop import Engine
 from app.engine.snapshot import InputState
 from app.inputs.fake import FakeSource
+from app.log import schema, writer
 from app.log.keeper import TakeKeeper
 from app.log.records import TakeState
 from app.log.store import Store
@@ -90,3 +91,48 @@ def test_a_take_that_is_ended_by_quitting(listen):
     take = listen(source, until=lambda engine, keeper: keeper.current.duration_s > 0.2)
     assert take.row.state is TakeState.CLOSED
     assert 0.2 < take.row.duration_s < 10.0
+
+
+def test_a_full_disk_ends_neither_the_metering_nor_the_take(path, monkeypatch):
+    connect, full = schema.connect, [True]
+
+    def limited(path, *, busy_s):
+        connection = connect(path, busy_s=busy_s)
+        if full:
+            (pages,) = connection.execute("PRAGMA page_count").fetchone()
+            connection.execute(f"PRAGMA max_page_count = {pages}")
+        return connection
+
+    monkeypatch.setattr(schema, "connect", limited)
+    monkeypatch.setattr(writer, "RETRY_EVERY_S", 0.05)
+    clips = [(4_800 * i, 5) for i in range(1, 400)]
+    source = FakeSource(tone(60.0, clips), paced=True)
+    log = LogWriter(path)
+    keeper = TakeKeeper(log)
+    engine = Engine(Coach, [keeper], [keeper.input_gone])
+    keeper.begin("Second verse", "bass")
+    engine.open(source)
+
+    def wait_until(condition):
+        deadline = time.monotonic() + 30.0
+        while not condition():
+            assert time.monotonic() < deadline
+            time.sleep(0.01)
+
+    wait_until(lambda: log.problem is not None)
+    assert "is full" in log.problem.sentence
+    before, heard = engine.snapshot, keeper.current
+    wait_until(lambda: engine.snapshot.t_s > before.t_s + 1.0)
+    assert engine.snapshot.problem is None
+    assert engine.snapshot.average_dbfs[0] == pytest.approx(-12.0, abs=0.5)
+    assert keeper.current.clips > heard.clips
+    full.clear()
+    wait_until(lambda: log.problem is None)
+    keeper.close()
+    assert engine.stop()
+    assert log.close()
+    with Store(path) as store:
+        take = store.take(1)
+    assert take.row.state is TakeState.CLOSED
+    assert found(take, "clip") == clips[: take.row.clips]
+    assert take.row.clips > heard.clips

@@ -15,10 +15,10 @@ from app.words import logpage as words
 
 _FIRST_TO_GO = (
     BookColumn.PART,
-    BookColumn.STARTED,
     BookColumn.LENGTH,
-    BookColumn.CLIPS,
     BookColumn.PEAK,
+    BookColumn.STARTED,
+    BookColumn.CLIPS,
 )
 """Columns in the order in which a narrow list leaves them out."""
 
@@ -47,6 +47,7 @@ class BookTable(QTableView):
         header.setSectionResizeMode(BookColumn.NAME, QHeaderView.ResizeMode.Stretch)
         header.setHighlightSections(False)
         self.selectionModel().selectionChanged.connect(lambda *_: self.chosen_changed.emit())
+        self.setAccessibleName(words.list_name(0))
         self.set_theme(theme)
 
     @property

@@ -141,8 +141,8 @@ class FilesPage(Page):
         columns = QHBoxLayout(self)
         columns.setContentsMargins(MARGIN, GAP, MARGIN, GAP)
         columns.setSpacing(MARGIN)
-        columns.addLayout(left, 3)
-        columns.addWidget(self._right, 2)
+        columns.addLayout(left, 64)
+        columns.addWidget(self._right, 36)
 
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the type from a theme."""

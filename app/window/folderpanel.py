@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QCheckBox, QLabel, QListWidget, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QLabel, QListWidget, QSizePolicy, QVBoxLayout, QWidget
 
 from app.window.controls import Button
+from app.window.switch import Switch
 from app.window.takeports import FolderDesk
 from app.window.theme import UNIT, Theme, Type
 from app.words import advice
@@ -31,8 +32,7 @@ class FolderPanel(QWidget):
             label.setTextFormat(Qt.TextFormat.PlainText)
             label.setWordWrap(True)
             label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
-        self.existing = QCheckBox(words.watch_existing())
-        self.existing.setAccessibleName(words.watch_existing())
+        self.existing = Switch(words.watch_existing())
         self.button = Button(words.watch_folder(), tip=words.watch_tip())
         self.button.clicked.connect(lambda _checked: self.toggle())
         self.news = QListWidget()

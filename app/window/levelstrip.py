@@ -19,6 +19,7 @@ from dsp.types import Floats
 
 _SCALE = LevelScale(bottom_dbfs=-60.0)
 _LINES_DBFS = (0.0, -18.0, -36.0)
+_HIGHEST = 50 * UNIT
 _FLAG = 1.5 * UNIT
 
 
@@ -31,8 +32,9 @@ class LevelStrip(QWidget):
         self._take: TakeDetail | None = None
         self._whole_s = 0.0
         self.chosen_s: float | None = None
-        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self.setMinimumHeight(14 * UNIT)
+        self.setMaximumHeight(_HIGHEST)
 
     def sizeHint(self) -> QSize:
         """Wide and low."""

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import QSignalBlocker, Signal
-from PySide6.QtWidgets import QCheckBox, QComboBox, QHBoxLayout, QLineEdit, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLineEdit, QVBoxLayout, QWidget
 
 from app.log.records import SessionRow
 from app.window.controls import Button
 from app.window.logreader import Query
+from app.window.switch import Switch
 from app.window.theme import UNIT
 from app.words import logpage as words
 
@@ -33,8 +34,7 @@ class LogFinder(QWidget):
         self.search.setAccessibleName(words.find_hint())
         self.search.textChanged.connect(lambda _text: self.changed.emit())
         self.search.returnPressed.connect(self.list_wanted)
-        self.kept_only = QCheckBox(words.kept_only())
-        self.kept_only.setAccessibleName(words.kept_only())
+        self.kept_only = Switch(words.kept_only())
         self.kept_only.toggled.connect(lambda _on: self.changed.emit())
         self.sessions = QComboBox()
         self.sessions.setAccessibleName(words.session_label())

@@ -55,6 +55,7 @@ class LogPage(Page):
         self._book = tools.services.takes.book
         self._deleted: list[tuple[int, ...]] = []
         self._chosen: list[int] = []
+        self._said = ""
         self.table = BookTable(tools.theme, {part.key: part.label for part in tools.services.parts})
         self.reader = LogReader(
             self._book,
@@ -103,6 +104,7 @@ class LogPage(Page):
         self.send_button = _button(words.send(), words.send_tip(), self.choose_parcel)
         self.delete_button = _button(words.delete(), words.delete_tip(), self.delete_chosen)
         self.undo_button = _button("", "", self.undo)
+        self.undo_button.setParent(self)  # it is arranged when it is offered, and must not be a window
         self.undo_button.hide()
         self._buttons = (
             self.compare_button,
@@ -149,8 +151,8 @@ class LogPage(Page):
         columns = QHBoxLayout(both)
         columns.setContentsMargins(0, 0, 0, 0)
         columns.setSpacing(MARGIN)
-        columns.addWidget(listed, 3)
-        columns.addWidget(self._right, 2)
+        columns.addWidget(listed, 64)
+        columns.addWidget(self._right, 36)
         self.stack = QStackedWidget()
         self.stack.addWidget(both)
         self.stack.addWidget(self.compared)
@@ -173,9 +175,9 @@ class LogPage(Page):
 
     def _arrange_deeds(self) -> None:
         """The buttons in one row, or in as many as large letters need."""
-        shown = [button for button in self._buttons if not button.isHidden()]
-        widest = max(button.sizeHint().width() for button in shown) + 2 * UNIT
-        room = max(1, round(0.6 * self.width()) // widest)
+        shown = self._buttons if self._deleted else self._buttons[:-1]
+        widest = max((button.sizeHint().width() for button in shown), default=0) + 2 * UNIT
+        room = max(1, self.table.width() // widest)
         while self._deeds.takeAt(0) is not None:
             pass
         for place, button in enumerate(shown):
@@ -189,6 +191,7 @@ class LogPage(Page):
 
     def leave(self) -> None:
         """Hand over what was written; silence."""
+        self._said = ""
         self.finder.commit()
         self.card.commit()
         self.listening.hush()
@@ -253,10 +256,11 @@ class LogPage(Page):
         for button in self._buttons[:-1]:
             button.setEnabled(bool(self._chosen))
         count = len(self._chosen)
-        self.state.setText(words.several_chosen(count) if count > 1 else "")
-        self.state.setVisible(count > 1)
+        self.state.setText(words.several_chosen(count) if count > 1 else self._said)
+        self.state.setVisible(bool(self.state.text()))
 
     def _say(self, sentence: str) -> None:
+        self._said = sentence
         self.state.setText(sentence)
         self.state.show()
         announce(self, sentence)

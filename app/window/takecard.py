@@ -7,7 +7,6 @@ from pathlib import Path
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFocusEvent
 from PySide6.QtWidgets import (
-    QCheckBox,
     QHBoxLayout,
     QLabel,
     QLineEdit,
@@ -25,6 +24,7 @@ from app.log.listing import event_texts, remarks
 from app.log.records import TakeDetail, TakeEvent
 from app.window.controls import Button
 from app.window.levelstrip import LevelStrip
+from app.window.switch import Switch
 from app.window.theme import UNIT, Theme, Type
 from app.words import advice
 from app.words import log as log_words
@@ -74,8 +74,7 @@ class TakeCard(QWidget):
         self.notes_field.setPlaceholderText(words.notes_hint())
         self.notes_field.setAccessibleName(words.notes_hint())
         self.notes_field.finished.connect(self.commit)
-        self.keep_box = QCheckBox(words.keep())
-        self.keep_box.setAccessibleName(words.keep())
+        self.keep_box = Switch(words.keep())
         self.keep_box.clicked.connect(self._mark)
         self.strip = LevelStrip(theme)
         self.events = QListWidget()
@@ -100,9 +99,9 @@ class TakeCard(QWidget):
         layout.addLayout(first)
         layout.addWidget(self._facts)
         layout.addWidget(self._remarks)
-        layout.addWidget(self.strip)
+        layout.addWidget(self.strip, 3)
         layout.addWidget(self.notes_field)
-        layout.addWidget(self.events, 1)
+        layout.addWidget(self.events, 4)
         layout.addWidget(self.play_button)
         self._shown_events: list[TakeEvent] = []
         self.set_theme(theme)

@@ -4,6 +4,10 @@
     python3 assets/start.py             set up, then open the window
     python3 assets/start.py COMMAND …   set up, then run a command: inputs, watch, check, takes, conform
     python3 assets/start.py --test      set up, then run every check and test
+    python3 assets/start.py --bench [NAME …]
+                                        set up, then print the tables of the benches, in a few minutes each
+    python3 assets/start.py --soak HOURS
+                                        set up, then try for so long whether anything is lost, leaks or breaks
 
 Needs Python 3.11 to 3.14 and nothing else: packages go into a folder inside this checkout (.venv to run,
 .venv-test to test), never into the system. System libraries are installed on Debian and its relatives when
@@ -60,15 +64,28 @@ def main(arguments: list[str]) -> int:
             f"Swellmark needs Python {dotted(OLDEST)} to {dotted(NEWEST)}, and this is "
             f"{dotted(sys.version_info[:2])}. Run it with another one, like python3.12 assets/start.py"
         )
-    testing = arguments[:1] == ["--test"]
+    task = arguments[0] if arguments[:1] and arguments[0] in ("--test", "--bench", "--soak") else ""
+    if wrong := misused(task, arguments[1:]):
+        return stop(wrong)
+    testing = bool(task)
     try:
         bring_system_libraries(testing=testing)
         python = bring_environment(testing=testing)
     except subprocess.CalledProcessError as error:
         command = " ".join(str(part) for part in error.cmd[:6])
         return stop(f"Setting up failed: {command} … (exit status {error.returncode}; see above)")
-    if testing:
-        return run_tests(python, arguments[1:])
+    return perform(task, python, arguments)
+
+
+def perform(task: str, python: str, arguments: list[str]) -> int:
+    """Do what was asked for, now that everything is there."""
+    match task:
+        case "--test":
+            return run_tests(python, arguments[1:])
+        case "--bench":
+            return run_benches(python, [[*BENCHES[name]] for name in arguments[1:] or BENCHES])
+        case "--soak":
+            return run_benches(python, soak(float(arguments[1])))
     return subprocess.call([python, "-m", "app.cli", *arguments])
 
 
@@ -221,6 +238,64 @@ def run_tests(python: str, more: list[str]) -> int:
     if failed:
         return stop("Failed: " + ", ".join(failed))
     say("All checks and tests passed.")
+    return 0
+
+
+# Benches
+
+BENCHES = {
+    "speed": ("speed.py",),
+    "window": ("window.py",),
+    "capture": ("capture.py", "--minutes", "2", "--drops", "1"),
+    "faults": ("faults.py", "--times", "20"),
+    "restarts": ("restarts.py", "--times", "60"),
+    "fuzz": ("fuzz.py", "--examples", "200"),
+    "soak": ("soak.py", "--minutes", "4"),
+    "kill": ("kill.py", "--count", "30"),
+    "log": ("log_size.py",),
+}
+"""Name → the bench and a size of it that takes minutes."""
+
+
+def soak(hours: float) -> list[list[str]]:
+    """The long tests: an eighth of the time each for what ends by count, half for the sound."""
+    minutes = 60.0 * hours
+    return [
+        ["capture.py", "--minutes", f"{0.5 * minutes:g}"],
+        ["soak.py", "--minutes", f"{0.125 * minutes:g}", "--speed", "20"],
+        ["faults.py", "--times", f"{max(5, round(5 * minutes))}"],
+        ["restarts.py", "--times", f"{max(10, round(10 * minutes))}"],
+        ["fuzz.py", "--examples", f"{max(50, round(40 * minutes))}"],
+    ]
+
+
+def misused(task: str, arguments: list[str]) -> str:
+    """Say what is wrong with what follows a task; nothing when all is well."""
+    if task == "--bench" and (unknown := [name for name in arguments if name not in BENCHES]):
+        return f"There is no bench called {unknown[0]}; there are {', '.join(BENCHES)}."
+    if task == "--soak":
+        try:
+            hours = float(arguments[0]) if len(arguments) == 1 else 0.0
+        except ValueError:
+            hours = 0.0
+        if not 0.0 < hours <= 1000.0:
+            return "--soak takes a number of hours: python3 assets/start.py --soak 8"
+    return ""
+
+
+def run_benches(python: str, benches: list[list[str]]) -> int:
+    """Run benches one after the other; those that judge decide, after all have run."""
+    folder = ROOT / "tests" / "bench"
+    environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+    subprocess.call([python, "-c", "import machine; print(machine.describe())"], cwd=folder, env=environment)
+    failed = []
+    for bench, *arguments in benches:
+        say(" ".join([bench, *arguments]))
+        if subprocess.call([python, folder / bench, *arguments], env=environment):
+            failed.append(bench)
+    if failed:
+        return stop("Not as it should be: " + ", ".join(failed))
+    say("All of them ended well.")
     return 0
 
 

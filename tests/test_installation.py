@@ -111,3 +111,16 @@ def test_the_recipe_of_an_environment_follows_its_sources(start, monkeypatch, tm
         (tmp_path / name).write_text((ROOT / name).read_text(encoding="utf-8") + "#\n", encoding="utf-8")
     monkeypatch.setattr(start, "ROOT", tmp_path)
     assert start.fingerprint(testing=True) != before
+
+
+@pytest.mark.parametrize("line", ["--soak", "--soak soon", "--soak 0", "--soak nan", "--bench spoons"])
+def test_a_bench_that_is_not_there_is_refused_before_anything_is_set_up(start, monkeypatch, capsys, line):
+    monkeypatch.setattr(start, "bring_system_libraries", lambda **_: pytest.fail("set up"))
+    assert start.main(line.split()) == 2
+    assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_the_benches_that_start_names_are_there(start):
+    named = [bench for bench, *_ in (*start.BENCHES.values(), *start.soak(1.0))]
+    assert named
+    assert all((ROOT / "tests" / "bench" / bench).is_file() for bench in named)

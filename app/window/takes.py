@@ -22,6 +22,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.log.grouping import grouped
 from app.window.takelist import Column, TakeLine, TakesModel
 from app.window.takepaint import TakeDelegate
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
@@ -205,11 +206,11 @@ class Happenings(QFrame):
         row = line.detail.row
         self._title.setText(words.take_title(row.number, row.name))
         rate_hz = max(1, row.rate_hz)
-        events = [event for event in line.detail.events if event.kind != "verdict"]
+        events = [e for e in grouped(line.detail.events, rate_hz) if e.kind != "verdict"]
         for event in events:
             length_s = (event.frames or 0) / rate_hz
             line_text = words.event_line(
-                event.kind, event.frame / rate_hz, event.channel, length_s, event.peak_dbfs
+                event.kind, event.frame / rate_hz, event.channel, length_s, event.peak_dbfs, event.count
             )
             item = QListWidgetItem(line_text, self.list)
             item.setToolTip(line_text)

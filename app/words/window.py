@@ -386,7 +386,14 @@ def take_title(number: int, name: str) -> str:
     )
 
 
-def event_line(kind: str, t_s: float, channel: int | None, length_s: float, peak_dbfs: float | None) -> str:
+def event_line(
+    kind: str,
+    t_s: float,
+    channel: int | None,
+    length_s: float,
+    peak_dbfs: float | None,
+    count: int = 1,
+) -> str:
     """Something that happened in a take, with its place."""
     what = {
         "clip": _("clip"),
@@ -396,11 +403,14 @@ def event_line(kind: str, t_s: float, channel: int | None, length_s: float, peak
         "input_lost": _("input lost"),
         "input_back": _("input back"),
         "bad_samples": _("bad samples"),
+        "gain_moved": _("gain turned"),
     }.get(kind, kind)
     line = f"{clock(t_s, 1)}   {what}"
     if channel is not None:
         line += _(", channel {channel}").format(channel=channel)
-    if kind in ("clip", "possible_clip", "gap") and length_s > 0:
+    if count > 1:
+        line += _(", {count} times in {length}").format(count=count, length=clock(length_s, 1))
+    elif kind in ("clip", "possible_clip", "gap") and length_s > 0:
         line += f", {length_s * 1000:.1f} ms"
     if kind == "over_ceiling" and peak_dbfs is not None:
         line += f", {decibels(peak_dbfs)} dBFS"

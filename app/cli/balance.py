@@ -101,6 +101,8 @@ def _print(out: Console, found: FilesBalance, written: tuple[Path, ...]) -> None
     out.print(_table(found))
     out.print(words.advice_sentence(amounts))
     out.print(words.reason_sentence(advice.reason, advice.values))
+    if advice.deep_hz is not None:
+        out.print(words.deep_note(*advice.deep_hz))
     if found.more_me_db and any(amounts):
         out.print(words.more_me_sentence(found.more_me_db))
     if several and any(amounts):

@@ -17,6 +17,8 @@ from dsp.types import Floats
 
 FINISHED_DB = 10
 """The least that a finished track goes down: it is that much denser than any raw part."""
+DEEP_DB = 24
+"""More than that, for one file, is told to be rare."""
 SHORTEST_S = 3.0
 """A short-term loudness needs so much."""
 
@@ -98,6 +100,13 @@ class Balance:
     after: Heard | None
     ranges: Sequence[RangeBalance] = field(default=())
     course: Course | None = None
+
+    @property
+    def deep_hz(self) -> tuple[int, int] | None:
+        """Where the only file is in the way, when it has to go down by more than :data:`DEEP_DB`."""
+        if self.reason is BalanceReason.HIDDEN and len(self.files) == 1:
+            return self.files[0].in_the_way_hz if self.values["needed_db"] > DEEP_DB else None
+        return None
 
     @property
     def needs_action(self) -> bool:

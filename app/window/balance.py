@@ -385,6 +385,8 @@ class BalancePage(Page):
             reasons = [balance_words.reason_sentence(balance.reason, balance.values)]
             if balance.before is None and not any(amounts):
                 advice, reasons = reasons[0], []
+            if balance.deep_hz is not None:
+                reasons.append(balance_words.deep_note(*balance.deep_hz))
             if self.desk.more_me_db and any(amounts):
                 reasons.append(balance_words.more_me_sentence(self.desk.more_me_db))
             if len(amounts) > 1 and any(amounts):

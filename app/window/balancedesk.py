@@ -25,8 +25,8 @@ from dsp.track import Track
 
 MOST_MORE_ME_DB = 20
 _LEAST_PAUSE_S = 1.5
-_COST = 25.0
-"""Live advice rests for so many times what making it took: under 4 % of a core on any machine."""
+_COST = 33.0
+"""Live advice rests for so many times what making it took: about 3 % of a core on any machine."""
 
 
 class _LeftError(Exception):

@@ -143,6 +143,14 @@ def more_me_sentence(more_me_db: int) -> str:
     return _("That includes the {amount} dB more of yourself that you asked for.").format(amount=more_me_db)
 
 
+def deep_note(low_hz: int, high_hz: int) -> str:
+    """One file has to go down by far more than usual."""
+    return _(
+        "So much is rare: the backing lies on your pitches, most at {range}. With its stems, less in all "
+        "would do."
+    ).format(range=pitch_range(low_hz, high_hz))
+
+
 def equal_sentence(equal_db: int, files: int) -> str:
     """What pulling the whole mix down would take."""
     return _("Pulling all {files} stems down alike would take {equal} dB each, {total} dB in all.").format(

@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from app.coach.balance import FINISHED_DB, BalanceReason, advise, is_finished
+from app.coach.balance import DEEP_DB, FINISHED_DB, BalanceReason, advise, is_finished
 from app.coach.overlay import HEARD_TIME, Overlay
 from app.coach.pulldown import MOST_DB
 from dsp.audibility import HEARD_SHARE
@@ -211,3 +211,13 @@ def test_a_part_of_unknown_place_is_compared_with_all_of_the_song():
     placed = advise(PART, [song], part_starts_s=10.0).course
     there = (placed.t_s > 11) & (placed.t_s < 19)
     assert np.median(placed.left_after[there]) == pytest.approx(np.median(course.left_after[inside]), abs=0.1)
+
+
+def test_more_than_usual_for_one_file_says_where_it_is_in_the_way():
+    faint = measure(noise(10, -40, 300, 1500, channels=1, seed=2))
+    deep = advise(faint, [FINISHED])
+    assert deep.values["needed_db"] > DEEP_DB
+    assert deep.deep_hz == (400, 1500)
+    assert advise(PART, [FINISHED]).deep_hz is None
+    assert advise(faint, [FINISHED, FINISHED]).deep_hz is None
+    assert advise(None, [FINISHED]).deep_hz is None

@@ -19,7 +19,7 @@ import numpy as np
 
 from app.check import aside
 from app.check.reading import blocks_ahead, claimed_bits, piece_frames
-from app.check.watchaside import OutOfStep, watch_aside
+from app.check.watchaside import Feeder, OutOfStep, Stream, watch_aside
 from app.coach.forecast import Forecast
 from app.coach.judgement import CoachReport, Judgement, Target, Verdict
 from app.coach.parts import PartProfile
@@ -153,13 +153,19 @@ class _Work:
         claimed_frames = max(1, source.claimed_frames)
         clips: list[list[Clip]] = [[] for _ in range(info.channels)]
         with ExitStack() as hands:
-            watch, together = self._share(hands, claimed_frames, info.channels)
-            blocks = hands.enter_context(blocks_ahead(source, piece_frames(info.rate_hz, info.channels)))
+            stream = Stream(
+                info.rate_hz,
+                info.channels,
+                claimed_bits(source.format),
+                piece_frames(info.rate_hz, info.channels),
+            )
+            watch, feeder, together = self._share(hands, stream, claimed_frames)
+            blocks = hands.enter_context(blocks_ahead(source, stream.piece_frames, feeder))
             chain = Chain(
                 info.rate_hz,
                 info.channels,
                 noise_memory_s=None,
-                claimed_bits=claimed_bits(source.format),
+                claimed_bits=stream.claimed_bits,
                 together=together,
                 watch=watch,
             )
@@ -200,14 +206,16 @@ class _Work:
             forecast=coach.forecasts(self.take_s)[report.worst_channel],
         )
 
-    def _share(self, hands: ExitStack, frames: int, channels: int) -> tuple[Watching | None, Together]:
+    def _share(
+        self, hands: ExitStack, stream: Stream, frames: int
+    ) -> tuple[Watching | None, Feeder | None, Together]:
         """Who does which half."""
         if self.sharing is Sharing.ALONE:
-            return None, in_turn
-        long = frames * channels >= _WORTH_A_PROCESS
+            return None, None, in_turn
+        long = frames * stream.channels >= _WORTH_A_PROCESS
         if self.sharing is Sharing.PROCESSES and long and aside.cores() > 1:
-            return hands.enter_context(watch_aside(self.path, channels)), in_turn
-        return None, hands.enter_context(second_hand())
+            return *hands.enter_context(watch_aside(stream)), in_turn
+        return None, None, hands.enter_context(second_hand())
 
 
 def _sort(clips: Sequence[Clip], by_channel: list[list[Clip]]) -> None:

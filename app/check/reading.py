@@ -10,6 +10,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import replace
+from typing import Protocol
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from app.inputs.files import FileSource
 from app.inputs.source import Block
 from dsp.hops import hop_frames
 from dsp.longterm import BATCH_HOPS
+from dsp.types import Samples
 
 _BLOCK_SAMPLES, _MOST_BLOCK_S = 1 << 19, 4.0
 """All channels together: long blocks save overhead, and this much stays in a second-level cache."""
@@ -36,9 +38,22 @@ def claimed_bits(file_format: str) -> int | None:
     return {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24}.get(file_format.partition("/")[2])
 
 
+class Tap(Protocol):
+    """Who wants the samples as soon as they are read."""
+
+    def give(self, samples: Samples, leaving: threading.Event) -> None:
+        """Take in a block; nobody wants it any more once ``leaving`` is set."""
+
+    def finish(self) -> None:
+        """The file is over."""
+
+
 @contextmanager
-def blocks_ahead(source: FileSource, frames: int) -> Iterator[Iterator[Block]]:
-    """Read blocks on a thread of their own; an error there is raised where the blocks are used."""
+def blocks_ahead(source: FileSource, frames: int, tap: Tap | None = None) -> Iterator[Iterator[Block]]:
+    """Read blocks on a thread of their own; an error there is raised where the blocks are used.
+
+    A ``tap`` gets them first, on that thread.
+    """
     _let_freed_memory_stay()
     ahead: queue.Queue[Block | BaseException] = queue.Queue(_BLOCKS_AHEAD)
     leaving = threading.Event()
@@ -56,8 +71,13 @@ def blocks_ahead(source: FileSource, frames: int) -> Iterator[Iterator[Block]]:
             while not ended and not leaving.is_set():
                 block = source.read(frames, 0.0)
                 # The layout that the chain works in: this thread has the time for it.
-                hand_over(replace(block, samples=np.asfortranarray(block.samples)))
+                samples = np.asfortranarray(block.samples)
                 ended = block.ended
+                if tap is not None and samples.shape[0]:
+                    tap.give(samples, leaving)
+                if tap is not None and ended:
+                    tap.finish()
+                hand_over(replace(block, samples=samples))
         except BaseException as error:  # handed over whole: it belongs to whoever uses the blocks
             hand_over(error)
 

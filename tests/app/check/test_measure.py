@@ -103,8 +103,9 @@ def test_a_block_is_bounded_and_lies_on_the_grid(rate_hz, channels):
 
 @pytest.fixture
 def shared(monkeypatch):
-    """Every file is worth a process aside."""
+    """Every file is worth a process aside, and makes more pieces than fit into what the two share."""
     monkeypatch.setattr(measure, "_WORTH_A_PROCESS", 0)
+    monkeypatch.setattr(reading, "_BLOCK_SAMPLES", 40_000)
     monkeypatch.setattr(measure.aside, "cores", lambda: 2)
     threads = set(threading.enumerate())
     yield
@@ -161,15 +162,16 @@ def test_what_the_process_aside_cannot_do_is_done_here(take, monkeypatch, shared
         check_file(take, find_part("other"), sharing=Sharing.PROCESSES, observe=[].append)
 
 
-def test_a_file_that_grows_between_two_readings_is_read_once_more(take, tmp_path, monkeypatch, shared):
-    longer = tmp_path / "longer.wav"
-    samples, rate_hz = soundfile.read(take)
-    soundfile.write(longer, np.tile(samples, (3, 1)), rate_hz, subtype="PCM_24")
-    start = measure.aside.start
-    monkeypatch.setattr(measure.aside, "start", lambda serve, path: start(serve, longer))
-    check = check_file(take, find_part("other"), sharing=Sharing.PROCESSES)
-    assert check.duration_s == pytest.approx(7.0, abs=0.01)
-    assert check.summary.peak_dbfs.shape == (2,)
+def test_a_process_that_dies_in_the_middle_costs_nothing_but_time(take, monkeypatch, shared):
+    alone = document([check_file(take, find_part("other"), sharing=Sharing.ALONE)])
+    monkeypatch.setattr(reading, "_BLOCK_SAMPLES", 5_000)
+
+    def kill(share):
+        for process in multiprocessing.active_children():
+            process.kill()
+
+    check = check_file(take, find_part("other"), progress=kill, sharing=Sharing.PROCESSES)
+    assert document([check])["files"][0]["verdict"] == alone["files"][0]["verdict"]
 
 
 def test_leaving_in_the_middle_leaves_no_process(take, shared):

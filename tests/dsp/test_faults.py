@@ -138,6 +138,14 @@ def test_inverted_pair():
     assert fault.value < -0.9
 
 
+def test_a_chorus_that_spreads_one_voice_is_no_inverted_pair():
+    x, own = playing(), noise(12 * RATE_HZ, -20)
+    own *= 0.31 * x.std() / own.std()
+    pair = stereo(x + own, own - x)  # correlation -0.82 to -0.93, as a chorus makes it of a steady tone
+    assert -0.93 < np.corrcoef(pair.T)[0, 1] < -0.8
+    assert both(watch(pair)) == ()
+
+
 @pytest.mark.parametrize("offset", [0.006, -0.02])
 def test_dc_offset_with_its_value(offset):
     x = playing(30.0) + noise(30 * RATE_HZ, -80) + offset

@@ -92,6 +92,22 @@ def test_a_note_that_rings_out_is_no_noise():
     assert math.isnan(_floor(note).level_dbfs[0])
 
 
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("decay_s", [0.05, 0.1, 0.3])
+def test_hits_that_ring_into_the_noise_do_not_raise_it(seed, decay_s):
+    """Like cymbals: noise themselves, so that nothing but their level moves."""
+    rng = np.random.default_rng(seed)
+    frames = 30 * RATE_HZ
+    t_s = np.arange(frames) / RATE_HZ
+    hit_s = np.cumsum(rng.choice([0.15, 0.3, 0.3, 0.6, 0.9], 200))
+    since_s = t_s - hit_s[np.maximum(0, np.searchsorted(hit_s, t_s) - 1)]
+    ringing = 0.05 * np.exp(-np.maximum(0.0, since_s) / decay_s) * rng.standard_normal(frames)
+    level_dbfs = _floor(_noise(30, "white", seed) * 10 + ringing).level_dbfs[0]
+    assert math.isnan(level_dbfs) or abs(level_dbfs - NOISE_DBFS - 20) < 0.5
+    if decay_s == 0.05:
+        assert not math.isnan(level_dbfs)
+
+
 def test_two_seconds_are_needed():
     assert math.isnan(_floor(_noise(1.9, "white", 1)).level_dbfs[0])
     assert _floor(_noise(2.6, "white", 1)).level_dbfs[0] == pytest.approx(NOISE_DBFS, abs=0.3)

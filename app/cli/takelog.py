@@ -10,7 +10,7 @@ import click
 from app.cli import terminal
 from app.cli.options import take_coach
 from app.coach.judgement import Verdict
-from app.coach.parts import PartProfile
+from app.coach.makers import Parts
 from app.engine.evidence import EvidenceTaker
 from app.engine.handsfree import HandsFree, Phase, Wishes
 from app.engine.loop import EndWatcher, Engine, Observer
@@ -28,7 +28,7 @@ class TakeLog:
 
     Parameters
     ----------
-    name, profile
+    name, parts
         What each take is called, and what is played.
     wishes
         How takes begin and end by themselves. Unless they begin so, one begins with the first hop.
@@ -39,13 +39,13 @@ class TakeLog:
     def __init__(
         self,
         name: str,
-        profile: PartProfile,
+        parts: Parts,
         wishes: Wishes = Wishes(),  # noqa: B008 - frozen
         *,
         keep_clips: bool = False,
     ) -> None:
         self._name = name
-        self._profile = profile
+        self._parts = parts
         self._writer = LogWriter()
         self._engine: Engine | None = None
         self._told: str | None = None
@@ -138,7 +138,7 @@ class TakeLog:
         return any(take.verdict is not Verdict.FAIR_WATER for take in takes)
 
     def _begin(self) -> None:
-        self._keeper.begin(self._name, self._profile.key, make_coach=take_coach(self._profile))
+        self._keeper.begin(self._name, self._parts.default.key, make_coach=take_coach(self._parts))
         if self._engine is not None:
             self._engine.set_taking(True)
 

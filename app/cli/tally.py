@@ -96,6 +96,8 @@ class Tally:
             "lost_frames": report.lost_frames,
             "per_channel": [
                 {
+                    "verdict": report.coach.channels[channel].verdict.value,
+                    "gain_change_db": float(report.coach.channels[channel].gain_change_db),
                     "average_dbfs": level(reading.average_dbfs[hop, channel]),
                     "average_max_dbfs": level(self._averages[channel]),
                     "peak_dbfs": level(self._peaks[channel]),

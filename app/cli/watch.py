@@ -20,7 +20,7 @@ from app.cli import terminal
 from app.cli.completing import complete_input
 from app.cli.limited import Limited
 from app.cli.main import ACT, DONE, WRONG
-from app.cli.options import Seconds, explain_option, json_option, live_coach, part_option, the_part
+from app.cli.options import Seconds, explain_option, json_option, live_coach, parts_option, the_parts
 from app.cli.signals import signals_end_it
 from app.cli.takelog import TakeLog
 from app.cli.tally import Tally
@@ -57,7 +57,7 @@ _GRACE_S = 2.0
     shell_complete=complete_input,
     help=words.input_help(),
 )
-@part_option
+@parts_option
 @click.option("--seconds", type=Seconds(min=0.0, min_open=True), help=words.seconds_help())
 @click.option("--take", "take_name", metavar="NAME", help=words.take_help())
 @click.option("--on-sound", is_flag=True, help=taking_words.on_sound_help())
@@ -71,7 +71,7 @@ _GRACE_S = 2.0
 @json_option
 def watch(
     spec: str,
-    part: str,
+    parts: tuple[str, ...],
     seconds: float | None,
     take_name: str | None,
     on_sound: bool,
@@ -84,7 +84,7 @@ def watch(
 ) -> None:
     """Listen, judge and print."""
     wishes = _wishes(take_name, quiet_s, length_s, on_sound=on_sound, keep_clips=keep_clips)
-    profile = the_part(part)
+    played = the_parts(parts)
     source = open_spec(spec, paced=not unpaced)
     if seconds is not None:
         source = Limited(source, seconds)
@@ -97,10 +97,10 @@ def watch(
         stack.enter_context(signals_end_it())
         take = None
         if take_name is not None or on_sound:
-            take = stack.enter_context(TakeLog(take_name or "", profile, wishes, keep_clips=keep_clips))
+            take = stack.enter_context(TakeLog(take_name or "", played, wishes, keep_clips=keep_clips))
             observers = [*take.observers, *observers]
             end_watchers += take.end_watchers
-        engine = Engine(live_coach(profile), observers, end_watchers)
+        engine = Engine(live_coach(played), observers, end_watchers)
         stack.callback(engine.stop)
         if take is not None:
             take.attach(engine)

@@ -46,6 +46,8 @@ from app.words import parts as part_words
 from app.words import player as player_words
 
 _TAKES_SHOWN = 500
+_PROFILES_PLAYED = {"guitar": "acoustic_guitar"}
+"""What the built-in player plays, where its profile is called otherwise: it strums before a microphone."""
 
 
 def open_window(spec: str | None) -> int:
@@ -137,7 +139,10 @@ def _measure_track(path: Path, progress: Callable[[float], None]) -> TrackFile:
 def _played_part(spec: str) -> str | None:
     """What the built-in player plays is known; what comes in elsewhere is for the user to say."""
     asked = parse_spec(spec)
-    return (asked.part or PARTS[0]) if isinstance(asked, PlayerSpec) else None
+    if not isinstance(asked, PlayerSpec):
+        return None
+    played = asked.part or PARTS[0]
+    return _PROFILES_PLAYED.get(played, played)
 
 
 def _has_screen() -> bool:

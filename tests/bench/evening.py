@@ -1,0 +1,105 @@
+"""Eight hours in the window with fifty takes, as fast as the machine can: does memory stay where it is?
+
+    python tests/bench/evening.py [--hours 8] [--takes 50] [--part drums]
+
+The whole program runs on a private screen, and the built-in player hands out its sound without waiting for
+the clock. Takes begin and end all the time; the window paints what there is. Printed each tenth of the way,
+and judged at the end: exit status 1 when memory passed 180 MB, grew by more than 10 MB after the first
+tenth, a take is missing from the log, or a thread was left. The live path runs hop by hop instead of a
+hundred at a time; ``soak.py`` has that, for shorter.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+from machine import describe, memory_mb
+from stage import private_screen
+
+from app.inputs.player import PARTS, PlayerSource
+
+_MOST_MB = 180.0
+_MOST_GROWTH_MB = 10.0
+_LOOK_MS = 20
+
+
+def main() -> int:
+    """Run, print, judge."""
+    arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    arguments.add_argument("--hours", type=float, default=8.0)
+    arguments.add_argument("--takes", type=int, default=50)
+    arguments.add_argument("--part", choices=PARTS, default="drums")
+    chosen = arguments.parse_args()
+    print(describe())
+    with tempfile.TemporaryDirectory() as folder, private_screen((1920, 1080)):
+        for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "XDG_CACHE_HOME"):
+            os.environ[name] = str(Path(folder))
+        return _run(chosen)
+
+
+def _run(chosen: argparse.Namespace) -> int:
+    from PySide6.QtCore import QTimer
+    from PySide6.QtWidgets import QApplication
+
+    import app.cli.window as program
+    from app.log.store import Store
+    from app.window.main import MainWindow
+
+    program.open_spec = lambda *_, **__: PlayerSource(chosen.part, paced=False)  # type: ignore[assignment]
+    application = QApplication(["swellmark"])
+    threads = threading.active_count()
+    memory: list[float] = []
+    toggles, done = 0, False
+    began_s = time.monotonic()
+    span_s = 3600.0 * chosen.hours
+    engines: list[Any] = []
+    kept = program.Engine
+
+    def engine(*given: Any, **more: Any) -> Any:
+        engines.append(kept(*given, **more))
+        return engines[-1]
+
+    program.Engine = engine  # type: ignore[assignment,misc]
+
+    def look() -> None:
+        nonlocal toggles, done
+        window = next((top for top in application.topLevelWidgets() if isinstance(top, MainWindow)), None)
+        if window is None or done:
+            return
+        t_s = engines[-1].snapshot.t_s
+        if toggles < 2 * chosen.takes and t_s >= span_s * (toggles + 0.5) / (2 * chosen.takes):
+            window.toggle_take()
+            toggles += 1
+        while len(memory) < 10 and t_s >= span_s * (len(memory) + 1) / 10:
+            memory.append(memory_mb())
+            took_s = time.monotonic() - began_s
+            print(f"{t_s / 3600:5.2f} h heard in {took_s:4.0f} s: {memory[-1]:6.1f} MB", flush=True)
+        if len(memory) == 10:
+            done = True
+            window.close()
+
+    timer = QTimer(application)
+    timer.timeout.connect(look)
+    timer.start(_LOOK_MS)
+    program.open_window("player")
+    with Store() as store:
+        takes = store.count()
+    # The audio-control thread lives as long as the process.
+    left = [each.name for each in threading.enumerate() if each.name != "audio-control"][threads:]
+    growth_mb = max(memory) - memory[0]
+    print(
+        f"{takes} of {toggles // 2} takes in the log; memory at most {max(memory):.0f} MB, grew by "
+        f"{growth_mb:.1f} MB after the first tenth; {len(left)} threads left"
+    )
+    return int(takes != chosen.takes or max(memory) > _MOST_MB or growth_mb > _MOST_GROWTH_MB or bool(left))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

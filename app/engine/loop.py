@@ -31,6 +31,8 @@ Listener: TypeAlias = Callable[[SourceInfo, Block], None]
 """Handed every block as it came from the input, before it is measured; the samples are not to be changed."""
 
 _READ_S = 0.05
+_UNSEEN_HOPS = 4
+"""Hops a read of a live input while nobody looks: a third of the work, and 30 ms later."""
 _FILE_HOPS = 100
 """Hops a read where nobody waits for them: long blocks cost less."""
 _STOP_S = 3.0
@@ -63,6 +65,7 @@ class Engine:
         self._listeners: list[Listener] = []
         self._commands: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._listening: Listening | None = None
+        self._live_hops = 1
         self._stopping = threading.Event()
         self._snapshot = Snapshot()
         self._history = History(channels=1, hop_s=0.01)
@@ -137,6 +140,10 @@ class Engine:
 
         self._commands.put(remove)
 
+    def set_seen(self, seen: bool) -> None:
+        """Tell whether somebody looks at a screen; the figures are the same, only later."""
+        self._live_hops = 1 if seen else _UNSEEN_HOPS
+
     def wait(self, timeout_s: float) -> bool:
         """Wait until everything asked for so far was done; False when it took longer."""
         done = threading.Event()
@@ -156,11 +163,10 @@ class Engine:
 
     def _run(self) -> None:
         while not self._stopping.is_set():
-            self._obey()
-            if self._listening is None:
-                continue
             try:
-                self._step(self._listening)
+                self._obey()
+                if self._listening is not None:
+                    self._step(self._listening)
             except Exception as error:  # whatever broke must reach the user as a sentence
                 self._fail(error)
         self._obey()
@@ -212,7 +218,7 @@ class Engine:
         )
 
     def _step(self, listening: Listening) -> None:
-        hops = 1 if listening.source.info.live else _FILE_HOPS
+        hops = self._live_hops if listening.source.info.live else _FILE_HOPS
         block = listening.source.read(hops * listening.hop_frames, _READ_S)
         self._hand_out(listening, block)
         for report in listening.take(block):

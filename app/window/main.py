@@ -391,6 +391,7 @@ class MainWindow(Board):
         rate_hz = rate_hz if 20.0 <= rate_hz <= 240.0 else 60.0
         self._tick_s = 1.0 / rate_hz
         self._timer.start(max(1, int(1000.0 / rate_hz)) if seen else _SLOW_MS)
+        self._services.engine.set_seen(seen)
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """End the take, the engine and the log, each within its limit; the window is gone at once."""

@@ -42,6 +42,10 @@ class Engine(Protocol):
         """Leave the input."""
         ...
 
+    def set_seen(self, seen: bool) -> None:
+        """Tell whether somebody looks: otherwise the newest state may come a moment later."""
+        ...
+
     def reset(self) -> None:
         """Let go of held peaks, clip counts and evidence."""
         ...

@@ -348,3 +348,30 @@ def test_a_turned_knob_is_an_event_of_its_channel(run):
     assert [event.channel for event in moves] == [2]
     assert moves[0].change_db == pytest.approx(12.0, abs=2.0)
     assert moves[0].t_s > 13.0
+
+
+def test_unseen_it_takes_longer_steps_to_the_same_figures(run):
+    steps, figures = [], []
+    for seen in (True, False):
+        engine = run()
+        engine.set_seen(seen)
+        engine.open(FakeSource(_tone(0.5), paced=True))
+        _until(lambda engine=engine: engine.snapshot.state is InputState.ENDED)
+        steps.append(len(run.reports))
+        figures.append((engine.snapshot.average_dbfs, engine.snapshot.peak_hold_dbfs, engine.snapshot.t_s))
+    assert steps[1] < 0.6 * steps[0]
+    np.testing.assert_allclose(np.hstack(figures[0]), np.hstack(figures[1]), atol=1e-9)
+
+
+def test_a_command_that_breaks_becomes_a_sentence_and_the_engine_lives_on(run):
+    def broken(*_):
+        raise ZeroDivisionError("by nought")
+
+    engine = run(FakeSource(_tone(10.0), paced=True))
+    _until(lambda: engine.snapshot.state is InputState.RUNNING)
+    engine.set_coach(broken)
+    _until(lambda: engine.snapshot.state is InputState.FAILED)
+    assert "ZeroDivisionError" in engine.snapshot.problem.detail
+    engine.set_coach(_coach)
+    engine.open(FakeSource(_tone(0.1)))
+    _until(lambda: engine.snapshot.state is InputState.ENDED)

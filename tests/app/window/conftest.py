@@ -57,6 +57,10 @@ class FakeEngine:
         self.stopped = False
         self.session_for: int | None = None
         self.skips = 0
+        self.seen = True
+
+    def set_seen(self, seen: bool) -> None:
+        self.seen = seen
 
     def open(self, source: FakeSource) -> None:
         self.opened.append(source)

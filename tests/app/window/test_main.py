@@ -374,10 +374,13 @@ def test_one_step_that_fails_does_not_keep_the_others_from_ending(
     assert [str(error) for error in told] == ["driver"]
 
 
-def test_a_hidden_window_looks_seldom_and_a_closed_one_never(qtbot: Any, window: MainWindow) -> None:
+def test_a_hidden_window_looks_seldom_and_a_closed_one_never(
+    qtbot: Any, window: MainWindow, world: Any
+) -> None:
     assert window.look_every_ms <= 50
     window.hide()
     assert window.look_every_ms >= 100
+    assert not world.engine.seen
     window.show()
     assert window.look_every_ms <= 50
     window.close()

@@ -36,7 +36,7 @@ _LONG_SIDES = tuple(side for far in range(5, 13) for side in (-far, far))
 _SHORT_SIDES = (-4, -3, 3, 4)
 """Bins beyond the windows' main lobes, where nothing of the line is left."""
 _LONG_COHERENT, _SHORT_COHERENT = 0.65, 0.15
-"""In an hour of each of 23 parts without hum three lines at once reached 0.56 and 0.06 (tests/bench)."""
+"""In 20 minutes each of twelve parts without hum, three lines at once reached 0.56 and 0.06 at most."""
 
 # Judgements fall where a long frame ends, on a grid of their own: after 5 s, 7.5 s, 10 s and so on.
 _WHOLE = 37  # long frames in ten seconds: (37 - 1) / 4 s + 1 s

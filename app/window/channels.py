@@ -26,7 +26,7 @@ from app.window.controls import Button
 from app.window.harbour import channel_label
 from app.window.pages import Page, PageTools
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
-from app.words import advice
+from app.words import advice, numbers
 from app.words import channels as words
 
 _SETTLE_S = 2.0
@@ -79,6 +79,8 @@ class Channels(Page):
         self.part_box = QComboBox()
         self.part_box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.part_box.setMinimumContentsLength(12)
+        self.name_field.setAccessibleName(words.name_label(1))
+        self.part_box.setAccessibleName(words.part_label(1))
         self.part_box.addItem("", "")
         for part in tools.services.parts:
             self.part_box.addItem(part.label, part.key)
@@ -185,8 +187,8 @@ class Channels(Page):
             _Column.NUMBER: str(channel + 1),
             _Column.NAME: channel_label(snapshot, channel),
             _Column.PART: self._labels.get(part, ""),
-            _Column.AVERAGE: words.decibels_or_dash(snapshot.average_dbfs[channel]),
-            _Column.HEADROOM: words.decibels_or_dash(snapshot.headroom_db[channel]),
+            _Column.AVERAGE: numbers.decibels(snapshot.average_dbfs[channel]),
+            _Column.HEADROOM: numbers.decibels(snapshot.headroom_db[channel]),
             _Column.CLIPS: str(snapshot.clips[channel]) if snapshot.clips[channel] else "",
         }
         if judgement is not None:

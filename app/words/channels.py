@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from app.words._catalogue import _
-from app.words.numbers import decibels
 
 
 def page_title() -> str:
@@ -31,15 +30,10 @@ def headings() -> tuple[str, ...]:
         _("Part"),
         _("Verdict"),
         _("What to do"),
-        _("Average"),
-        _("Headroom"),
+        _("Average, dBFS"),
+        _("Headroom, dB"),
         _("Clips"),
     )
-
-
-def decibels_or_dash(value: float) -> str:
-    """A level or a distance with its unit."""
-    return _("{value} dB").format(value=decibels(value))
 
 
 def as_all(part: str) -> str:

@@ -11,6 +11,9 @@ figures.
 Live: the chain, and the chain with the coach behind it as in the window, are fed hop by hop, as fast as they
 go, and the processor time of the thread is set against the time of the sound.
 
+The memory told is that of a program's largest process; ``check`` has a second one of some 50 MB for files of
+more than five minutes.
+
 What is not installed is left out, and the table says so. ``--long`` adds four hours of RF64 (5.5 GB on disk)
 and their memory; ``--folder`` keeps the music for the next time. Debian: ``apt install ffmpeg libebur128-1
 fluidsynth fluid-soundfont-gm espeak-ng``; pyloudnorm may live in an environment of its own, whose Python

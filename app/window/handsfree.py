@@ -47,9 +47,10 @@ class HandsFreeControl(QWidget):
         self.menu_button = Button(words.more(), tip=words.more_tip())
         self.menu_button.setAccessibleName(words.more_tip())
         self.menu_button.setFixedWidth(TARGET)
+        self.menu_button.setStyleSheet("padding: 0")
         self._marker = QLabel(words.clips_are_kept())
         self._marker.setProperty("small", True)
-        self._marker.setWordWrap(True)
+        self._marker.setToolTip(words.keep_clips_tip())
         self._marker.hide()
         self.menu = QMenu(self)
         self._quiet = self._choices(words.end_after_quiet(), QUIET_S, self._choose_quiet)
@@ -90,7 +91,6 @@ class HandsFreeControl(QWidget):
         metrics = self.arm_button.fontMetrics()
         texts = (words.arm(), words.armed(), words.ends_after("88:88"), words.ends_in("88:88"))
         self.arm_button.setFixedWidth(max(map(metrics.horizontalAdvance, texts)) + 6 * UNIT)
-        self._marker.setMaximumWidth(metrics.horizontalAdvance(words.clips_are_kept()) + UNIT)
         self.menu.setStyleSheet(
             f"QMenu {{ background: {colours.panel}; border: 1px solid {colours.edge}; padding: {UNIT}px; }}"
             f"QMenu::item {{ color: {colours.text}; padding: {UNIT}px {4 * UNIT}px {UNIT}px {6 * UNIT}px; }}"

@@ -147,4 +147,4 @@ def keep_clips_tip(folder: str = "") -> str:
 
 def clips_are_kept() -> str:
     """The line that is there while something is recorded."""
-    return _("The sound of clips is kept.")
+    return _("Clips are kept as sound")

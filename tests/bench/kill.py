@@ -24,6 +24,7 @@ from pathlib import Path
 
 LIMIT_S = 1.0
 TOGETHER = 6
+"""Children at a time. The promise needs a processor: on a busy machine ask for fewer with --together."""
 
 
 def play(path: Path) -> None:
@@ -116,6 +117,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--seed", type=int, default=None)
     parser.add_argument("--longest-s", type=float, default=3.0, help="latest moment of a kill")
+    parser.add_argument("--together", type=int, default=TOGETHER, help="children at a time")
     parser.add_argument("--json", action="store_true", help="print every trial")
     parser.add_argument("--play", type=Path, help=argparse.SUPPRESS)
     options = parser.parse_args()
@@ -125,7 +127,7 @@ def main() -> None:
     chance = random.Random(options.seed)
     results: list[dict[str, object]] = []
     while len(results) < options.count:
-        count = min(TOGETHER, options.count - len(results))
+        count = min(options.together, options.count - len(results))
         with tempfile.TemporaryDirectory() as folder:
             delays_s = [chance.uniform(0.0, options.longest_s) for _ in range(count)]
             results += trial_batch(Path(folder), delays_s)

@@ -3,7 +3,7 @@
 The noise of the room and the preamp rises and falls with the knob and does nothing else, so in a pause the
 follower is as quick as the slow average. Playing wanders by itself: there the loudest moment of the last
 0.8 s is compared with what such moments were like before, large steps are followed at once and small ones
-slowly.
+slowly. That is sure to three decibels or so, and as long as the passage is as loud as the one before.
 """
 
 from __future__ import annotations
@@ -83,6 +83,10 @@ class KnobFollower:
         self.sure = shift is not None
         if shift is None:
             shift = self._playing_shift()
+            # A soft passage looks like a knob turned down. Where the next pause will tell, playing only
+            # shows that the gain is at least so high.
+            if self.by_noise and shift is not None and shift < (self.shift_db or 0.0):
+                shift = None
         if shift is not None:
             self.shift_db = shift
         return shift

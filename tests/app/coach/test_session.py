@@ -174,6 +174,15 @@ def test_noise_that_no_knob_moves_is_not_followed():
     assert player.state.cue in (Cue.MORE, Cue.THERE)
 
 
+def test_a_soft_passage_is_not_taken_for_a_knob_turned_back():
+    player = begun(gain_db=-20, playing_dbfs=-22.0, crest_db=9.0)
+    asked = player.play(50, until=Step.LOUD).gain_change_db
+    player.gain_db += asked - 4
+    player.rest(2)
+    left = player.state.remaining_db
+    assert player.play(4, level_db=-8.0).remaining_db == left
+
+
 def test_a_chord_that_dies_away_is_not_taken_for_a_turn():
     player = begun(gain_db=5, playing_dbfs=-20.0, crest_db=9.0)
     asked = player.play(50, until=Step.LOUD).gain_change_db

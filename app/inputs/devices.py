@@ -55,8 +55,8 @@ def first_channels(channels: int) -> tuple[int, ...]:
 def list_devices(audio: AudioControl | None = None) -> tuple[DeviceInfo, ...]:
     """List every device that can record, host API by host API.
 
-    Looks for new devices first, unless a stream is open, which that would close: then the list is the one
-    from before the stream was opened (:func:`is_list_fresh`).
+    Looks for new devices first. While a stream is open, which that would close, another process looks; only
+    when that fails too is the list the one from before the stream was opened (:func:`is_list_fresh`).
 
     Raises
     ------
@@ -65,11 +65,17 @@ def list_devices(audio: AudioControl | None = None) -> tuple[DeviceInfo, ...]:
     """
     audio = audio or control()
 
-    def work(sd: Any) -> tuple[DeviceInfo, ...]:
-        audio.relist()
-        return query(sd)
+    def work(sd: Any) -> tuple[bool, tuple[DeviceInfo, ...]]:
+        fresh = audio.relist()
+        return fresh, query(sd)
 
-    return audio.call(work, limit_s=START_LIMIT_S)
+    fresh, known = audio.call(work, limit_s=START_LIMIT_S)
+    if fresh:
+        return known
+    from app.inputs.elsewhere import look_afresh  # late: hardly ever needed, and needs what is above
+
+    seen = look_afresh()
+    return known if seen is None else seen
 
 
 def is_list_fresh(audio: AudioControl | None = None) -> bool:

@@ -261,3 +261,26 @@ def test_the_list_of_inputs(sound_server):
     report = sound_server.run("-m", "app.cli", "inputs", "--report")
     assert "Input 0: ALSA/pulse, 32 channels" in report.stdout
     assert str(sound_server.home) not in report.stdout
+
+
+LISTS = """
+import subprocess, sys
+from app.inputs.device import DeviceSource
+from app.inputs.devices import list_devices
+from app.inputs.portaudio import control
+from app.inputs.spec import parse_spec
+source = DeviceSource(parse_spec("device:pulse"))
+source.start()
+assert source.read(4800, 2.0).samples.shape[0]
+control().call(lambda sd: control().distrust_list())
+print(*(device.name for device in list_devices()))
+assert source.read(4800, 2.0).samples.shape[0], "the stream that was open must go on"
+assert source.stats().lost_frames == 0
+source.close()
+"""
+
+
+def test_devices_are_listed_afresh_while_one_records(sound_server):
+    done = sound_server.run("-c", LISTS)
+    assert done.returncode == 0, done.stderr
+    assert "pulse" in done.stdout.split()

@@ -100,6 +100,7 @@ class ComparePanel(QWidget):
             title.setTextFormat(Qt.TextFormat.PlainText)
             strip = LevelStrip(self._theme)
             strip.show_take(each.take, longest_s)
+            strip.setMinimumHeight(24 * UNIT)
             strip.setAccessibleName(words.levels_name(each.number, each.clips))
             self._strips.append(strip)
             self._column.addWidget(title)
@@ -126,10 +127,11 @@ class ComparePanel(QWidget):
                 if column:
                     cell.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
                 self.table.setItem(place, column, cell)
-        for column in range(1, 1 + len(titles)):
+        for column in range(1 + len(titles)):
             head = self.table.horizontalHeaderItem(column)
+            side = Qt.AlignmentFlag.AlignRight if column else Qt.AlignmentFlag.AlignLeft
             if head is not None:
-                head.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+                head.setTextAlignment(side | Qt.AlignmentFlag.AlignVCenter)
         header = self.table.horizontalHeader()
         header.setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
         header.setHighlightSections(False)

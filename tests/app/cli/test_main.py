@@ -72,7 +72,7 @@ def test_a_fault_of_the_program_is_one_line_too(run, monkeypatch):
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("by nought")
 
-    monkeypatch.setattr(importlib.import_module("app.cli.check"), "sound_files", broken)
+    monkeypatch.setattr(importlib.import_module("app.cli.check"), "Checking", broken)
     result = run("check", "x.wav")
     assert result.exit_code == 2
     (line,) = result.stderr.splitlines()
@@ -84,7 +84,7 @@ def test_what_the_system_refuses_is_one_line(run, monkeypatch):
     def refused(*_: object, **__: object) -> None:
         raise PermissionError(13, "Permission denied", "x.wav")
 
-    monkeypatch.setattr(importlib.import_module("app.cli.check"), "sound_files", refused)
+    monkeypatch.setattr(importlib.import_module("app.cli.check"), "Checking", refused)
     result = run("check", "x.wav")
     assert result.exit_code == 2
     assert result.stderr == "swellmark: x.wav: Permission denied\n"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 
 from PySide6.QtCore import Signal
@@ -159,6 +160,7 @@ class HandsFree:
 
     def __init__(self, control: HandsFreeControl, services: HandsFreeServices, memory: Memory) -> None:
         self._control, self._services, self._memory = control, services, memory
+        self._paused = False
         control.choose(
             _remembered(memory.get(_QUIET), _DEFAULT_QUIET_S), _remembered(memory.get(_LENGTH), None)
         )
@@ -174,13 +176,23 @@ class HandsFree:
         """Arm it, or not; for a key."""
         self._control.arm_button.click()
 
-    def show_state(self, name: str, part: str) -> None:
-        """Show what it does now, and say what the next take is called; ten times a second."""
+    def show_state(self, name: str, part: str, *, paused: bool = False) -> None:
+        """Show what it does now, and say what the next take is called; ten times a second.
+
+        While it is ``paused``, because somebody is guided to the gain, it stays armed and begins nothing.
+        """
+        if paused != self._paused:
+            self._paused = paused
+            self._wish()
         self._services.name_next(name, part)
-        self._control.show_state(self._services.state(), keeps_clips=self._services.keeps_clips())
+        state = self._services.state()
+        if paused and state.phase is Phase.OFF and self._control.wishes.on_sound:
+            state = HandsFreeState(Phase.WAITING, self._control.wishes)
+        self._control.show_state(state, keeps_clips=self._services.keeps_clips())
 
     def _wish(self) -> None:
-        self._services.wish(self._control.wishes)
+        wishes = self._control.wishes
+        self._services.wish(replace(wishes, on_sound=False) if self._paused else wishes)
 
     def _choose(self) -> None:
         for name, value in ((_QUIET, self._control.quiet_s), (_LENGTH, self._control.length_s)):

@@ -301,7 +301,8 @@ class MainWindow(Board):
         live = is_live(snapshot, now_s)
         self.notices.show_state(snapshot, now_s)
         self._show_take()
-        self.by_itself.show_state(self.takes.name_field.text().strip(), self.listening.part)
+        next_name = self.takes.name_field.text().strip()
+        self.by_itself.show_state(next_name, self.listening.part, paused=self.guidance.runs)
         self.logbook.refresh(self._services.keeper.revision, now_s)
         self.figures.show_state(snapshot, self.channel, old=not live)
         several = len(snapshot.average_dbfs) > 1

@@ -137,6 +137,21 @@ def test_what_is_recorded_is_shown_as_long_as_it_is(make, program, memory):
     assert not again._marker.isVisible()
 
 
+def test_it_stays_armed_and_begins_nothing_while_somebody_is_guided(make, program):
+    control, hands = make()
+    control.arm_button.click()
+    hands.show_state("", "bass", paused=True)
+    assert not program.state.wishes.on_sound
+    assert control.arm_button.isChecked()
+    assert control.arm_button.text() == "Waiting for first note"
+    hands.show_state("", "bass")
+    assert program.state.wishes.on_sound
+    control.arm_button.click()
+    hands.show_state("", "bass", paused=True)
+    hands.show_state("", "bass")
+    assert not program.state.wishes.on_sound
+
+
 def test_everything_has_a_name_for_screen_readers(make):
     control, _ = make()
     assert all(stop.accessibleName() for stop in control.stops)

@@ -118,7 +118,30 @@ def stream_arguments(request: StreamRequest, latency: float | str = "high") -> d
     }
 
 
-class CCapture:
+class _Stream:
+    """What both ways do alike with PortAudio's stream."""
+
+    _stream: Any
+    _finished = False
+
+    def _on_finished(self) -> None:
+        self._finished = True
+
+    def start(self) -> None:
+        """Let the driver deliver."""
+        self._stream.start()
+
+    def stop(self) -> None:
+        """Stop and close, once."""
+        self._stream.stop(ignore_errors=True)
+        self._stream.close(ignore_errors=True)
+
+    def is_active(self) -> bool:
+        """Ask PortAudio whether the stream still runs."""
+        return bool(self._stream.active)
+
+
+class CCapture(_Stream):
     """Through rtmixer's C callback."""
 
     backend = "rtmixer"
@@ -128,7 +151,6 @@ class CCapture:
 
         del sd
         self._rtmixer = rtmixer
-        self._finished = False
         self._stream = rtmixer.Recorder(finished_callback=self._on_finished, **stream_arguments(request))
         self._picks = request.picks
         self.rate_hz = float(self._stream.samplerate)
@@ -145,9 +167,6 @@ class CCapture:
         self._segments[0].first = 0  # both actions begin in the first callback
         self._taken = 0
         """Frames taken out of the present segment."""
-
-    def _on_finished(self) -> None:
-        self._finished = True
 
     def _start_counter(self) -> Any:
         # rtmixer has no public way to record zero channels; its C callback copies none and counts the frames.
@@ -169,19 +188,6 @@ class CCapture:
 
     def _record(self) -> _Segment:
         return _Segment(self._stream.record_ringbuffer(self._ring, channels=self._picks))
-
-    def start(self) -> None:
-        """Let the driver deliver."""
-        self._stream.start()
-
-    def stop(self) -> None:
-        """Stop and close, once."""
-        self._stream.stop(ignore_errors=True)
-        self._stream.close(ignore_errors=True)
-
-    def is_active(self) -> bool:
-        """Ask PortAudio whether the stream still runs."""
-        return bool(self._stream.active)
 
     @property
     def finished(self) -> bool:
@@ -258,7 +264,7 @@ class _Segment:
             self.first = min(self.first, int(counter.done_frames) - done)
 
 
-class PythonCapture:
+class PythonCapture(_Stream):
     """Through a Python callback."""
 
     backend = "python"
@@ -266,7 +272,6 @@ class PythonCapture:
     _MOST_GAPS = 1024
 
     def __init__(self, sd: Any, request: StreamRequest, frames: int = 0) -> None:
-        self._finished = False
         # Before the stream exists, so that its first callback finds everything in place. The driver may run
         # at another rate than asked for, which changes the length of the ring in seconds and nothing else.
         self._picks = np.array(request.picks, np.intp) - 1
@@ -289,9 +294,6 @@ class PythonCapture:
         )
         self.rate_hz = float(self._stream.samplerate)
         self.latency_s = float(self._stream.latency)
-
-    def _on_finished(self) -> None:
-        self._finished = True
 
     def _callback(self, indata: Samples, frames: int, _time: Any, status: Any) -> None:
         """Copy and count, nothing else: it holds up the driver and needs the interpreter."""
@@ -324,19 +326,6 @@ class PythonCapture:
         self._gap_at[slot] = at
         self._gap_frames[slot] = frames
         self._gaps += 1
-
-    def start(self) -> None:
-        """Let the driver deliver."""
-        self._stream.start()
-
-    def stop(self) -> None:
-        """Stop and close, once."""
-        self._stream.stop(ignore_errors=True)
-        self._stream.close(ignore_errors=True)
-
-    def is_active(self) -> bool:
-        """Ask PortAudio whether the stream still runs."""
-        return bool(self._stream.active)
 
     @property
     def finished(self) -> bool:

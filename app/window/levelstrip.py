@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPainterPath, QPaintEvent, QPen, QPolygonF
@@ -33,7 +35,6 @@ class LevelStrip(QWidget):
         self._whole_s = 0.0
         self.chosen_s: float | None = None
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self.setMinimumHeight(14 * UNIT)
         self.setMaximumHeight(_HIGHEST)
 
     def sizeHint(self) -> QSize:
@@ -43,7 +44,12 @@ class LevelStrip(QWidget):
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the type from a theme."""
         self._theme = theme
+        self.updateGeometry()
         self.update()
+
+    def minimumSizeHint(self) -> QSize:
+        """Room for the numbers, however large they are."""
+        return QSize(20 * UNIT, max(14 * UNIT, 6 * self._theme.font(Type.SMALL).pixelSize()))
 
     def show_take(self, take: TakeDetail | None, whole_s: float = 0.0) -> None:
         """Show a take; ``whole_s`` is how much time the width stands for, 0 = the take's own length."""
@@ -77,10 +83,14 @@ class LevelStrip(QWidget):
         self._fill(painter, sea, trace.peak_dbfs, trace.point_s, whole_s, palette.spray)
         self._fill(painter, sea, trace.average_dbfs, trace.point_s, whole_s, palette.shallow)
         self._paint_missing(painter, sea, take, whole_s)
+        free = -math.inf
         for level_dbfs in _LINES_DBFS:
             y = sea.bottom() - _SCALE.height(level_dbfs) * sea.height()
             painter.setPen(QPen(QColor(palette.rail if level_dbfs == 0.0 else palette.grid), 1))
             painter.drawLine(QPointF(sea.left(), y), QPointF(sea.right(), y))
+            if y - free < foot:  # no room for the number
+                continue
+            free = y
             painter.setPen(QColor(palette.muted))
             box = QRectF(0, y - foot / 2, left - UNIT, foot)
             painter.drawText(

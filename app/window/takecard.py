@@ -126,7 +126,6 @@ class TakeCard(QWidget):
         body = theme.font(Type.BODY)
         for widget in (self.notes_field, self.events):
             widget.setFont(body)
-        metrics = self.fontMetrics()
         self.notes_field.setFixedHeight(round(2.6 * body.pixelSize() * 1.35) + 3 * UNIT)
         self.setStyleSheet(
             f"QPlainTextEdit {{ background: {palette.control}; border: 1px solid {palette.edge};"
@@ -134,7 +133,6 @@ class TakeCard(QWidget):
             f"QPlainTextEdit:focus {{ border: 2px solid {palette.focus}; }}"
             f"QListWidget::item:selected {{ background: {palette.control}; color: {palette.text}; }}"
         )
-        self.strip.setMinimumHeight(max(14 * UNIT, 4 * metrics.height()))
 
     def show_take(self, take: TakeDetail | None) -> None:
         """Show a take; what was written about the one before is handed over first."""
@@ -231,5 +229,7 @@ def _label(*, quiet: bool = False) -> QLabel:
     label.setWordWrap(True)
     label.setProperty("quiet", quiet)
     # However long a name without a blank is, it must not push the page apart.
-    label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
+    policy = QSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
+    policy.setHeightForWidth(True)
+    label.setSizePolicy(policy)
     return label

@@ -49,6 +49,18 @@ class Course(QWidget):
             self._leg, self._along = leg, along
             self.update()
 
+    def least_height(self, width: int) -> int:
+        """How high it must be for the boat to be seen over its names."""
+        leg = (width - 3 * MARGIN) / len(self._names)
+        return round(2.2 * self._names_font(leg).pixelSize()) + 9 * UNIT
+
+    def _names_font(self, leg: float) -> QFont:
+        """As large as every name has room for."""
+        font = QFont(self.theme.font(Type.LEAD))
+        room = QSize(int(leg) - UNIT, 10 * font.pixelSize())
+        font.setPixelSize(min(fitting_pixels(name, font, room, wrap=False) for name in self._names))
+        return font
+
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: ARG002 - Qt's signature
         """Paint the legs, the buoys and the boat."""
         frame = QPainterPath()
@@ -63,9 +75,7 @@ class Course(QWidget):
         palette = self.theme.palette
         legs = len(self._names)
         left, leg = rect.left() + 1.5 * MARGIN, (rect.width() - 3 * MARGIN) / legs
-        font = QFont(self.theme.font(Type.LEAD))
-        room = QSize(int(leg) - UNIT, rect.toRect().height())
-        font.setPixelSize(min(fitting_pixels(name, font, room, wrap=False) for name in self._names))
+        font = self._names_font(leg)
         names_height = 2.2 * font.pixelSize()
         sea = QRectF(rect.left(), rect.top(), rect.width(), rect.height() - names_height)
         level = sea.bottom() - 0.22 * sea.height()

@@ -17,6 +17,10 @@ from app.words import advice
 from app.words import session as words
 from app.words import window as window_words
 
+# A card is low where so many lines of its lead text, and so many pixels for the picture, have no room.
+_LOW_LINES, _LOW_PIXELS = 9, 110
+_LARGE_LEAD_PIXELS = 24
+
 _LEGS = (Step.QUIET, Step.LOUD, Step.TURN, Step.CHECK)
 
 
@@ -63,8 +67,6 @@ class Guide(QFrame):
         """Take the colours and the type from a theme."""
         self._theme = theme
         self.course.theme = theme
-        # Under its names, which grow with the texts, the boat must still be seen.
-        self.course.setMinimumHeight(round(2.2 * theme.font(Type.LEAD).pixelSize()) + 10 * UNIT)
         self._set_fonts()
         self.update()
 
@@ -101,6 +103,9 @@ class Guide(QFrame):
         self._set_fonts()
         self._speak(state, leg, old=old)
 
+    def _crowded(self, lead_pixels: int) -> bool:
+        return bool(self._clips.text()) or lead_pixels > _LARGE_LEAD_PIXELS
+
     def _show_skip(self, state: SessionState) -> None:
         """Out of listening only what was heard leads on."""
         self.skip_button.setVisible(state.step is not Step.DONE)
@@ -128,6 +133,15 @@ class Guide(QFrame):
         QTimer.singleShot(0, self, self._set_fonts)
 
     def _set_fonts(self) -> None:
+        lead_pixels = self._theme.font(Type.LEAD).pixelSize()
+        # In a low window with large letters what to do comes before what the card is called, and why.
+        low = self.height() < _LOW_LINES * lead_pixels + _LOW_PIXELS
+        self._title.setVisible(not low)
+        self._found.setVisible(bool(self._found.text()) and not (low and self._crowded(lead_pixels)))
+        self.course.setMinimumHeight(self.course.least_height(self.width()))
+        layout = self.layout()
+        if layout is not None:
+            layout.activate()
         scale = card_scale(self)
         fit_label(self._cue, self._theme, Type.ADVICE, 1.2 * scale)
         fit_label(self._found, self._theme, Type.BODY, scale)

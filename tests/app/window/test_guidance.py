@@ -219,7 +219,8 @@ def test_a_whole_session_with_the_real_player(qtbot: Any, world: Any) -> None:
         qtbot.waitUntil(lambda: bool(engine.snapshot.average_dbfs))
         window.begin_guidance()
         qtbot.waitUntil(window.guide.isVisible)
-        qtbot.waitUntil(done)
+        # Fifty seconds of sound: four of work on a quiet machine, many on a busy one.
+        qtbot.waitUntil(done, timeout=150_000)
         qtbot.waitUntil(lambda: words.cue_sentence("done") in texts(window.guide))
     finally:
         window.shut_down()

@@ -125,4 +125,6 @@ class KnobFollower:
         seen = highest - self._loud_dbfs
         before = self.shift_db or 0.0
         share = _QUICK if abs(seen - before) > self._large_step_db else _SLOW
-        return before + share * (seen - before)
+        shift = before + share * (seen - before)
+        # Nobody turns the wrong way; a passage that is softer, or louder, than the one before looks like it.
+        return shift if shift * self._asked_db > 0.0 else 0.0

@@ -33,6 +33,10 @@ Listener: TypeAlias = Callable[[SourceInfo, Block], None]
 _READ_S = 0.05
 _UNSEEN_HOPS = 4
 """Hops a read of a live input while nobody looks: a third of the work, and 30 ms later."""
+_LOOK_BEHIND_HOPS = 25
+"""After so many hops it is looked whether many more wait already: then this thread has fallen behind."""
+_CATCH_UP_HOPS = 50
+"""Hops a read then: an eighth of the work, so that a machine that is too busy loses nothing."""
 _FILE_HOPS = 100
 """Hops a read where nobody waits for them: long blocks cost less."""
 _STOP_S = 3.0
@@ -66,6 +70,8 @@ class Engine:
         self._commands: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._listening: Listening | None = None
         self._live_hops = 1
+        self._since_look = 0
+        """Hops since it was looked whether more wait."""
         self._stopping = threading.Event()
         self._snapshot = Snapshot()
         self._history = History(channels=1, hop_s=0.01)
@@ -218,8 +224,7 @@ class Engine:
         )
 
     def _step(self, listening: Listening) -> None:
-        hops = self._live_hops if listening.source.info.live else _FILE_HOPS
-        block = listening.source.read(hops * listening.hop_frames, _READ_S)
+        block = self._read(listening)
         self._hand_out(listening, block)
         for report in listening.take(block):
             self._tell(report)
@@ -230,6 +235,18 @@ class Engine:
             self._leave(listening, file_ended=True)
             return
         self._snapshot = listening.snapshot()
+
+    def _read(self, listening: Listening) -> Block:
+        """Take a hop of a live input, or many where many have gathered; of others always many."""
+        if not listening.source.info.live:
+            return listening.source.read(_FILE_HOPS * listening.hop_frames, _READ_S)
+        if self._since_look < _LOOK_BEHIND_HOPS:
+            self._since_look += self._live_hops
+            return listening.source.read(self._live_hops * listening.hop_frames, _READ_S)
+        block = listening.source.read(_CATCH_UP_HOPS * listening.hop_frames, 0.0)
+        if block.samples.shape[0] < _LOOK_BEHIND_HOPS * listening.hop_frames:
+            self._since_look = 0
+        return block
 
     def _leave(self, listening: Listening, *, file_ended: bool) -> None:
         listening.source.close()

@@ -375,3 +375,29 @@ def test_a_command_that_breaks_becomes_a_sentence_and_the_engine_lives_on(run):
     engine.set_coach(_coach)
     engine.open(FakeSource(_tone(0.1)))
     _until(lambda: engine.snapshot.state is InputState.ENDED)
+
+
+def test_whoever_has_fallen_behind_takes_much_at_once_until_it_has_caught_up(run):
+    sizes = []
+
+    class Backlog(FakeSource):
+        """Three seconds lie there; from then on hops come by the clock."""
+
+        def read(self, max_frames, timeout_s):
+            behind = sum(sizes) < 3 * RATE_HZ
+            frames = max_frames if behind else min(max_frames, round(timeout_s * RATE_HZ))
+            if not behind:
+                time.sleep(frames / RATE_HZ)
+            block = super().read(frames, 0.0) if frames else super().read(1, 0.0)
+            sizes.append(block.samples.shape[0])
+            return block
+
+    source = Backlog(_tone(4.0))
+    source._info = replace(source.info, live=True)
+    engine = run(source)
+    _until(lambda: engine.snapshot.state is InputState.ENDED)
+    hop = sizes[0]
+    assert max(sizes) == 50 * hop
+    assert sum(size for size in sizes if size == 50 * hop) > 2 * RATE_HZ
+    assert sizes[-10:].count(hop) > 5
+    assert engine.snapshot.t_s == pytest.approx(4.0)

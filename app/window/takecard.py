@@ -129,7 +129,7 @@ class TakeCard(QWidget):
         self.notes_field.setFixedHeight(round(2.6 * body.pixelSize() * 1.35) + 3 * UNIT)
         self.setStyleSheet(
             f"QPlainTextEdit {{ background: {palette.control}; border: 1px solid {palette.edge};"
-            f" border-radius: 6px; padding: {UNIT}px 2px; }}"
+            f" border-radius: 6px; padding: {UNIT}px 2px; placeholder-text-color: {palette.muted}; }}"
             f"QPlainTextEdit:focus {{ border: 2px solid {palette.focus}; }}"
             f"QListWidget::item:selected {{ background: {palette.control}; color: {palette.text}; }}"
         )
@@ -163,6 +163,7 @@ class TakeCard(QWidget):
         # Whoever is writing just now is not disturbed by what the log says meanwhile.
         if not (same and self.name_field.hasFocus()):
             self.name_field.setText(row.name)
+            self.name_field.setCursorPosition(0)  # its beginning is what tells names apart
             self.name_field.setModified(False)
         if not (same and self.notes_field.hasFocus()):
             self.notes_field.setPlainText(row.notes)

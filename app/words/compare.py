@@ -37,7 +37,8 @@ def safest_sentence(ground: str, values: Mapping[str, str]) -> str:
             "Technically the safest is take {number}: clips {figure}, take {other} has {other_figure}."
         ),
         "missing": _(
-            "Technically the safest is take {number}: missing {figure}, of take {other} {other_figure}."
+            "Technically the safest is take {number}. Missing from it: {figure}; from take {other}: "
+            "{other_figure}."
         ),
         "possible_clips": _(
             "Technically the safest is take {number}: possible overloads before the converter {figure}, "

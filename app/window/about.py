@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt
-from PySide6.QtWidgets import (
-    QAbstractItemView,
-    QHeaderView,
-    QLabel,
-    QTableWidget,
-    QTableWidgetItem,
-    QVBoxLayout,
-)
+from collections.abc import Sequence
+from html import escape
+
+from PySide6.QtWidgets import QFrame, QTextBrowser, QVBoxLayout
 
 from app import __version__
 from app.window.pages import Page
@@ -25,48 +20,52 @@ class About(Page):
     def __init__(self, theme: Theme) -> None:
         super().__init__()
         self.setProperty("panel", True)
-        self._title = QLabel(words.version_line(__version__))
-        own = work("swellmark").licence or words.licence_unknown()
-        self._summary = QLabel(f"{words.summary()}\n{words.own_licence(own)}")
-        self._others = QLabel(words.works_title())
-        self._caution = QLabel(words.works_caution())
-        for label in (self._summary, self._caution):
-            label.setWordWrap(True)
-        self.table = QTableWidget(0, 3)
-        self.table.setAccessibleName(words.works_title())
-        self.table.setHorizontalHeaderLabels(list(words.works_headings()))
-        self.table.verticalHeader().hide()
-        self.table.setShowGrid(False)
-        self.table.setWordWrap(True)
-        self.table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-        self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        self.table.setTabKeyNavigation(False)
-        header = self.table.horizontalHeader()
-        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeading | Qt.AlignmentFlag.AlignVCenter)
-        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        header.setSectionResizeMode(2, QHeaderView.ResizeMode.Stretch)
-        self.stops = (self.table,)
-        for found in works():
-            version = found.version or words.not_installed()
-            texts = (found.name, version, found.licence or words.licence_unknown())
-            row = self.table.rowCount()
-            self.table.insertRow(row)
-            for column, text in enumerate(texts):
-                self.table.setItem(row, column, QTableWidgetItem(text))
+        self._theme = theme
+        self._own = work("swellmark").licence or words.licence_unknown()
+        self._works = works()
+        self.text = QTextBrowser()
+        self.text.setFrameShape(QFrame.Shape.NoFrame)
+        self.text.setOpenLinks(False)
+        self.text.setTabChangesFocus(True)
+        self.text.setAccessibleName(words.about_title())
+        self.stops = (self.text,)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(MARGIN, GAP, MARGIN, GAP)
-        layout.setSpacing(GAP - UNIT)
-        for label in (self._title, self._summary, self._others):
-            layout.addWidget(label)
-        layout.addWidget(self.table, 1)
-        layout.addWidget(self._caution)
+        layout.addWidget(self.text, 1)
         self.set_theme(theme)
 
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the type from a theme."""
-        advice, lead = theme.font(Type.ADVICE), theme.font(Type.LEAD)
-        for label, font in ((self._title, advice), (self._others, lead)):
-            label.setStyleSheet(f"font-size: {font.pixelSize()}px; font-weight: {font.weight().value};")
-        self._caution.setStyleSheet(f"color: {theme.palette.muted};")
-        self.table.setFont(theme.font(Type.BODY))
-        self.table.verticalHeader().setDefaultSectionSize(round(2 * theme.font(Type.BODY).pixelSize()))
+        palette = theme.palette
+        body, lead, advice = (theme.font(kind).pixelSize() for kind in (Type.BODY, Type.LEAD, Type.ADVICE))
+        self.text.setStyleSheet(
+            f"QTextBrowser {{ background: transparent; border: 2px solid transparent; }}"
+            f"QTextBrowser:focus {{ border: 2px solid {palette.focus}; }}"
+        )
+        self.text.document().setDefaultStyleSheet(
+            f"p, td, th {{ font-size: {body}px; color: {palette.text}; }} p {{ margin: 0 0 {GAP}px 0; }}"
+            f"td, th {{ padding: {UNIT}px {MARGIN}px {UNIT}px 0; }}"
+            f"th, p.quiet {{ color: {palette.muted}; }} th {{ text-align: left; font-weight: 400; }}"
+            f"p.name {{ font-size: {advice}px; font-weight: 600; }}"
+            f"p.head {{ font-size: {lead}px; font-weight: 600; }}"
+        )
+        rows = [_row("th", words.works_headings())]
+        for found in self._works:
+            version = found.version or words.not_installed()
+            rows.append(_row("td", (found.name, version, found.licence or words.licence_unknown())))
+        self.text.setHtml(
+            _paragraph(words.version_line(__version__), "name")
+            + _paragraph(words.summary())
+            + _paragraph(words.own_licence(self._own))
+            + _paragraph(words.works_title(), "head")
+            + f"<table>{''.join(rows)}</table>"
+            + _paragraph(words.works_caution(), "quiet")
+        )
+
+
+def _paragraph(text: str, kind: str = "") -> str:
+    return f'<p class="{kind}">{escape(text)}</p>'
+
+
+def _row(cell: str, texts: Sequence[str]) -> str:
+    return f"<tr>{''.join(f'<{cell}>{escape(text)}</{cell}>' for text in texts)}</tr>"

@@ -10,6 +10,8 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Sequence
 
+from PySide6.QtCore import Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
     QGridLayout,
@@ -271,8 +273,9 @@ class Board(QWidget):
         take_layout = QHBoxLayout(take_panel)
         take_layout.setContentsMargins(GAP, GAP - UNIT, GAP, GAP - UNIT)
         take_layout.addWidget(self.take_button)
-        board = QWidget()
-        grid = QGridLayout(board)
+        board = _Place()
+        board.resized.connect(self._suit_height)
+        self._grid = grid = QGridLayout(board)
         grid.setContentsMargins(0, 0, 0, 0)
         grid.setHorizontalSpacing(GAP)
         grid.setVerticalSpacing(GAP - UNIT)
@@ -287,6 +290,17 @@ class Board(QWidget):
         grid.setRowStretch(0, 10)
         grid.setRowStretch(2, 3)
         return board
+
+    def _suit_height(self, height: int) -> None:
+        """In a low window, or with large letters, leave the list of takes to its page."""
+        card = max(self.card.minimumHeight(), self.card.minimumSizeHint().height())
+        need = card + self.figures.minimumSizeHint().height() + self.takes.list_height + 2 * (GAP - UNIT)
+        shown = height >= need
+        if shown == self.happenings.isHidden():
+            self.happenings.setVisible(shown)
+            self.takes.show_list(shown)
+            self._grid.removeWidget(self.takes)
+            self._grid.addWidget(self.takes, 2, 0, 1, 1 if shown else 2)
 
     def _order_keys(self) -> None:
         """Tab goes from the most wanted control through the rest, as they lie on the screen."""
@@ -309,3 +323,15 @@ class Board(QWidget):
         for before, after in itertools.pairwise(stops):
             QWidget.setTabOrder(before, after)
         self.take_button.setFocus()
+
+
+class _Place(QWidget):
+    """Where the board lies."""
+
+    resized = Signal(int)
+    """The height that there is now."""
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Say so."""
+        super().resizeEvent(event)
+        self.resized.emit(self.height())

@@ -7,6 +7,7 @@ ceiling is the deck, full scale is the rail, and a flag stands where the peaks w
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QSize, Qt
@@ -193,10 +194,29 @@ class SeaChart(pg.PlotWidget):
                 words.bed_label() if bed_known else words.bed_unknown_label(),
             ),
         ]
-        if (height(0.0) - height(target.ceiling_dbfs)) * room < 2.2 * line:
-            # The names alone; what they mean needs a second line.
-            places[:2] = [(at, label.split("\n")[0]) for at, label in places[:2]]
-        self._axes["right"].setTicks([places])
+        tall = max(1.0, self.height() - self._axes["bottom"].height() - UNIT)
+        self._axes["right"].setTicks([_apart(places, line / tall)])
+
+
+def _apart(places: Sequence[tuple[float, str]], line: float) -> list[tuple[float, str]]:
+    """Names that lie neither over each other nor over the edge: the first and the last before the others.
+
+    Where there is too little room for all of a name, its first line says enough; then it is left out.
+    ``line`` is a line's height as a share of the chart's.
+    """
+    kept: list[tuple[float, str]] = []
+
+    def reach(label: str) -> float:
+        return 0.5 * line * (label.count("\n") + 1)
+
+    for wanted, label in (places[0], places[-1], *places[1:-1]):
+        # "The average" alone would name the wrong thing.
+        for text in (label, label if label == words.band_label() else label.split("\n")[0]):
+            at = min(max(wanted, reach(text)), 1.0 + 0.5 * line - reach(text))
+            if all(abs(at - there) >= reach(text) + reach(other) for there, other in kept):
+                kept.append((at, text))
+                break
+    return kept
 
 
 class _Axis(pg.AxisItem):

@@ -5,13 +5,15 @@ from __future__ import annotations
 from PySide6 import QtGui
 from PySide6.QtCore import QRect, QSize, Qt
 from PySide6.QtGui import QAccessible, QAccessibleEvent, QKeyEvent, QPaintEvent
-from PySide6.QtWidgets import QPushButton, QStyle, QStyleOptionButton, QStylePainter, QWidget
+from PySide6.QtWidgets import QPushButton, QSizePolicy, QStyle, QStyleOptionButton, QStylePainter, QWidget
 
 from app.window.guard import reported
-from app.window.theme import TARGET, UNIT
+from app.window.theme import UNIT
 
 _BEFORE_KEY = "\N{MIDDLE DOT}"
-_LEAST_WIDTH = 2 * TARGET
+_AROUND = 3 * UNIT
+_SMALLEST = 0.75
+"""How much smaller letters may become at the most."""
 
 
 class Button(QPushButton):
@@ -24,6 +26,7 @@ class Button(QPushButton):
     def __init__(self, text: str, *, tip: str = "", parent: QWidget | None = None) -> None:
         super().__init__(text, parent)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
         self.setAccessibleName(text)
         if tip:
             self.setToolTip(tip)
@@ -38,17 +41,21 @@ class Button(QPushButton):
     @property
     def shown(self) -> tuple[str, float]:
         """What is painted of the text, and how much smaller its letters are made, 1 being not at all."""
-        metrics, room = self.fontMetrics(), self.width() - 3 * UNIT
-        text = self.text()
-        if metrics.horizontalAdvance(text) > room and _BEFORE_KEY in text:
-            text = text.rpartition(_BEFORE_KEY)[0].rstrip()
-        widest = max(metrics.horizontalAdvance(line) for line in text.split("\n"))
+        room, text = self.width() - _AROUND, self.text()
+        if self._advance(text) > room:
+            text = _without_key(text)
+        widest = self._advance(text)
         return text, min(1.0, room / widest) if widest > 0 and room > 0 else 1.0
 
+    def _advance(self, text: str) -> int:
+        metrics = self.fontMetrics()
+        return max(metrics.horizontalAdvance(line) for line in text.split("\n"))
+
     def minimumSizeHint(self) -> QSize:
-        """Narrower than its text."""
+        """Narrower than its text, as far as letters can still be read."""
         hint = super().minimumSizeHint()
-        return QSize(min(hint.width(), _LEAST_WIDTH), hint.height())
+        least = round(_SMALLEST * self._advance(_without_key(self.text()))) + _AROUND
+        return QSize(min(hint.width(), least), hint.height())
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Let Enter click."""
@@ -77,6 +84,10 @@ class Button(QPushButton):
             option.rect = QRect(-width // 2, -height // 2, width, height)
             painter.drawControl(QStyle.ControlElement.CE_PushButtonLabel, option)
             painter.end()
+
+
+def _without_key(text: str) -> str:
+    return text.rpartition(_BEFORE_KEY)[0].rstrip() if _BEFORE_KEY in text else text
 
 
 def announce(widget: QWidget, text: str) -> None:

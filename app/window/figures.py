@@ -36,6 +36,7 @@ class Figures(QWidget):
         self._headroom = _Figure("headroom", words.headroom_label(), "dB", 1, widest_db=88.8)
         self._floor = _Figure("noise_floor", words.floor_label(), "dBFS", 0, widest_db=-88)
         self._all = (self._average, self._hold, self._headroom, self._floor)
+        self._theme = theme
         self.stops = self._all
         """What the keyboard reaches, in order."""
         layout = QHBoxLayout(self)
@@ -48,6 +49,7 @@ class Figures(QWidget):
 
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the type from a theme."""
+        self._theme = theme
         for figure in self._all:
             figure.set_theme(theme)
         self._share_out()
@@ -58,8 +60,12 @@ class Figures(QWidget):
         self._share_out()
 
     def _share_out(self) -> None:
+        width = (self.width() - 3 * GAP) // 4
+        room = QSize(max(1, width - MARGIN - GAP), 1000)
+        body = self._theme.font(Type.BODY)
+        label = min(fitting_pixels(figure.label, body, room, wrap=False) for figure in self._all)
         for figure in self._all:
-            figure.set_size((self.width() - 3 * GAP) // 4)
+            figure.set_size(width, label)
 
     def show_state(self, snapshot: Snapshot, channel: int, *, old: bool) -> None:
         """Show the figures of a channel; none while they are old."""
@@ -88,6 +94,7 @@ class _Figure(Button):
         self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self._name, self._unit_name, self._digits = label, unit, digits
         self._theme = Theme()
+        self._tile_width = 0
         self._widest = numbers.decibels(widest_db, digits)
         self._label, self._value, self._unit, self._note = QLabel(label), QLabel(), QLabel(unit), QLabel()
         self._label.setProperty("quiet", True)
@@ -130,8 +137,16 @@ class _Figure(Button):
             f"font-size: {small.pixelSize()}px; border-radius: 4px; padding: 1px 6px;"
         )
 
-    def set_size(self, tile_width: int) -> None:
+    @property
+    def label(self) -> str:
+        """What the figure is."""
+        return self._name
+
+    def set_size(self, tile_width: int, label_pixels: int) -> None:
         """Let the value shrink where the tile is narrow, the same for every value that may come."""
+        self._tile_width = tile_width
+        self._label.setStyleSheet(f"font-size: {label_pixels}px; color: {self._theme.palette.muted};")
+        self._make_room()
         font, small = QFont(self._theme.font(Type.FIGURE)), QFont(self._theme.font(Type.SMALL))
         # The number is what matters: it grows with the text scale before its unit does.
         small.setPixelSize(min(small.pixelSize(), round(0.08 * tile_width)))
@@ -160,3 +175,11 @@ class _Figure(Button):
         if note != self._note.text() or self._note.isHidden() == bool(note):
             self._note.setText(note)
             self._note.setVisible(bool(note))
+            self._make_room()
+
+    def _make_room(self) -> None:
+        """Clips before the label, where there is no room for both."""
+        need = self._label.sizeHint().width() + self._note.sizeHint().width() + MARGIN + GAP
+        self._label.setVisible(self._note.isHidden() or need <= self._tile_width)
+        # The style sheet has set a least height, that of a button, which goes before the layout's.
+        self.setMinimumHeight(self.sizeHint().height())

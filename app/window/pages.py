@@ -18,6 +18,7 @@ How to add a page:
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -216,8 +217,9 @@ class Pages(QStackedWidget):
             page.setAccessibleName(spec.title())
             page.setFocusPolicy(Qt.FocusPolicy.TabFocus if not page.stops else Qt.FocusPolicy.NoFocus)
             page.closed.connect(lambda: self.go_to(BOARD))
-            for before, after in zip(page.stops, page.stops[1:], strict=False):
-                QWidget.setTabOrder(before, after)
             self._made[name] = page
             self.addWidget(page)
+            stops = [stop for stop in page.stops if page.isAncestorOf(stop)]
+            for before, after in itertools.pairwise(stops):
+                QWidget.setTabOrder(before, after)
         return self._made[name]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QComboBox, QFileDialog, QHBoxLayout, QLabel, QSlider, QWidget
 
@@ -99,13 +99,28 @@ class Picker(QWidget):
         super().resizeEvent(event)
         self._share_out()
 
-    def _share_out(self) -> None:
-        metrics = self._gain_text.fontMetrics()
-        widest = numbers.signed_decibels(-88.8, 1)
+    def minimumSizeHint(self) -> QSize:
+        """With the number alone beside the slider."""
+        hint = super().minimumSizeHint()
+        if self.gain.isHidden():
+            return hint
+        return QSize(self._beside_text + self._widths[1], hint.height())
+
+    @property
+    def _widths(self) -> tuple[int, int]:
+        """How wide the gain's text may become, long and short."""
+        metrics, widest = self._gain_text.fontMetrics(), numbers.signed_decibels(-88.8, 1)
         texts = (words.player_gain_value(widest), words.player_gain_short(widest))
-        long, short = (metrics.horizontalAdvance(text) + UNIT for text in texts)
-        others = sum(w.minimumSizeHint().width() for w in (self.inputs, self.parts)) + 80 + 3 * GAP
-        self._in_short = others + long > self.width()
+        return metrics.horizontalAdvance(texts[0]) + UNIT, metrics.horizontalAdvance(texts[1]) + UNIT
+
+    @property
+    def _beside_text(self) -> int:
+        boxes = sum(box.minimumSizeHint().width() for box in (self.inputs, self.parts) if not box.isHidden())
+        return boxes + self.gain.minimumWidth() + 3 * GAP
+
+    def _share_out(self) -> None:
+        long, short = self._widths
+        self._in_short = self._beside_text + long > self.width()
         self._gain_text.setFixedWidth(short if self._in_short else long)
         self._write_gain(self._gain_db)
 

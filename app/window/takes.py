@@ -28,6 +28,8 @@ from app.window.takepaint import TakeDelegate
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
 from app.words import window as words
 
+_LEAST_HEIGHT = 31 * UNIT
+
 
 class Takes(QFrame):
     """The list with the field for the next take's name."""
@@ -79,7 +81,7 @@ class Takes(QFrame):
         head.addWidget(title)
         head.addStretch(1)
         head.addWidget(self.name_field, 1)
-        body = QWidget()
+        self._body = body = QWidget()
         self._stack = QStackedLayout(body)
         self._stack.addWidget(self._empty)
         self._stack.addWidget(self.table)
@@ -88,8 +90,21 @@ class Takes(QFrame):
         layout.setSpacing(UNIT)
         layout.addLayout(head)
         layout.addWidget(body, 1)
-        self.setMinimumHeight(31 * UNIT)
+        self.show_list(True)
         self.set_theme(theme)
+
+    @property
+    def list_height(self) -> int:
+        """How high it is at the least with its list, shown or not: the head and three lines."""
+        head = self._head.minimumSize().height() + 6 * UNIT
+        return max(_LEAST_HEIGHT, head + 3 * self._empty.fontMetrics().lineSpacing())
+
+    def show_list(self, shown: bool) -> None:
+        """Show the list, or in a low window its head alone."""
+        self._body.setVisible(shown)
+        self.setMinimumHeight(_LEAST_HEIGHT if shown else 0)
+        policy = QSizePolicy.Policy.Preferred if shown else QSizePolicy.Policy.Maximum
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, policy)
 
     def add_to_head(self, widget: QWidget) -> None:
         """Put something before the name of the next take."""
@@ -97,7 +112,7 @@ class Takes(QFrame):
 
     def sizeHint(self) -> QSize:
         """Room for about three takes."""
-        return QSize(400, 150)
+        return QSize(400, 150 if not self._body.isHidden() else super().sizeHint().height())
 
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the type from a theme."""

@@ -264,6 +264,12 @@ QPushButton[flat="true"] {{ background: transparent; border-color: transparent; 
 QComboBox:focus, QLineEdit:focus, QPushButton:focus, QSlider:focus, QTableView:focus, QListView:focus {{
   border: 2px solid {c.focus}; }}
 QPushButton:disabled, QComboBox:disabled, QLineEdit:disabled {{ color: {c.muted}; }}
+QCheckBox {{ border: 2px solid transparent; border-radius: {RADIUS - 2}px; padding: 0 {UNIT}px;
+  spacing: {2 * UNIT}px; min-height: {TARGET - 4}px; }}
+QCheckBox:focus {{ border-color: {c.focus}; }}
+QCheckBox::indicator {{ width: {small}px; height: {small}px; border: 2px solid {c.muted};
+  border-radius: {UNIT}px; background: {c.control}; }}
+QCheckBox::indicator:checked {{ background: {c.text}; border-color: {c.text}; }}
 QSlider {{ border: 2px solid transparent; border-radius: {RADIUS - 2}px; min-height: {TARGET - 4}px; }}
 QSlider::groove:horizontal {{ height: 4px; background: {c.edge}; border-radius: 2px; }}
 QSlider::sub-page:horizontal {{ background: {c.muted}; border-radius: 2px; }}

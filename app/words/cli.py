@@ -259,11 +259,6 @@ def input_back(name: str) -> str:
     return _("{name} delivers sound again.").format(name=name)
 
 
-def input_silent(name: str) -> str:
-    """The input stopped delivering."""
-    return _("{name} has stopped delivering sound. Check its plug and its switches.").format(name=name)
-
-
 def frames_lost(lost_frames: int, lost_s: str) -> str:
     """Something is missing."""
     return ngettext(

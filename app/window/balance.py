@@ -176,7 +176,7 @@ class BalancePage(Page):
         """What to do: it scrolls where texts are large or the window is low."""
         inner = QWidget()
         right = QVBoxLayout(inner)
-        right.setContentsMargins(0, 0, GAP, 0)
+        right.setContentsMargins(UNIT, UNIT, GAP, UNIT)
         right.setSpacing(GAP - UNIT)
         right.addWidget(self.advice)
         right.addWidget(self.reason)

@@ -92,22 +92,27 @@ class Foot(QWidget):
 
     def _share_out(self) -> None:
         font = QFont(self._theme.font(Type.SMALL))
-        count = len(self.buttons)
-        room = self.width() - (UNIT + 2 * _PADDING) * count
         whole = [key_words.with_key(title, key) for title, key in self._texts.values()]
+        short = [key_words.with_key_beside(title, key) for title, key in self._texts.values()]
         names = [title for title, _key in self._texts.values()]
-        keyed = self._width(whole, font) <= room
-        texts, padding = whole if keyed else names, _PADDING
-        if self._width(texts, font) > room:
-            padding = UNIT
-            room = self.width() - (UNIT + 2 * padding + 2) * count
+        tries = (
+            (whole, _PADDING),
+            (short, 2 * UNIT),
+            (short, UNIT + 2),
+            (names, 2 * UNIT),
+            (names, UNIT + 2),
+        )
+        for texts, padding in tries:
+            room = self.width() - (UNIT + 2 * padding + 2) * len(texts)
+            if self._width(texts, font) <= room:
+                break
         while self._width(texts, font) > room > 0 and font.pixelSize() > LEAST_PIXELS:
             font.setPixelSize(font.pixelSize() - 1)
-        for (name, button), text, full in zip(self.buttons.items(), texts, whole, strict=True):
+        for button, text, full in zip(self.buttons.values(), texts, whole, strict=True):
             button.setText(text)
             button.setAccessibleName(full)
             tip = button.accessibleDescription()
-            button.setToolTip(tip if keyed or name not in self._texts else f"{full}\n{tip}")
+            button.setToolTip(f"{full}\n{tip}")
             style = f"font-size: {font.pixelSize()}px; padding: 0 {padding}px;"
             if button.styleSheet() != style:
                 button.setStyleSheet(style)

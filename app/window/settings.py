@@ -44,7 +44,7 @@ class Settings(Page):
         self.motion = QComboBox()
         self.motion.setAccessibleName(words.motion_name())
         self.motion.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        self.motion.setMinimumContentsLength(12)
+        self.motion.setMinimumContentsLength(26)
         for name in MOTIONS:
             self.motion.addItem(words.motion(name), name)
         self._title, self._hint = QLabel(words.keys_title()), QLabel(words.keys_hint())

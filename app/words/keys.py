@@ -47,6 +47,11 @@ def open_page(title: str) -> str:
     return _("Open “{title}”, or go back from it").format(title=title)
 
 
+def with_key_beside(text: str, key: str) -> str:
+    """The same where there is little room."""
+    return _("{text} · {key}").format(text=text, key=key) if key else text
+
+
 def with_key(text: str, key: str) -> str:
     """A text with the key that does the same; without a key, the text alone."""
     return _("{text}  ·  {key}").format(text=text, key=key) if key else text

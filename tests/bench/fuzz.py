@@ -369,7 +369,9 @@ def run_kinds(kinds: list[str], chosen: argparse.Namespace) -> None:
     logging.getLogger("app").addHandler(FAULTS)
     logging.getLogger("app").propagate = False
     with tempfile.TemporaryDirectory(prefix="fuzz-") as folder:
-        os.chdir(folder)
+        inside = Path(folder) / "inside"  # so that ".." is nobody else's
+        inside.mkdir()
+        os.chdir(inside)
         for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "XDG_CACHE_HOME"):
             os.environ[name] = folder
         for kind in kinds:

@@ -55,6 +55,8 @@ class BookModel(QAbstractTableModel):
         self._numbers: list[int] = []
         self._places: dict[int, int] = {}
         self._rows: dict[int, TakeRow] = {}
+        self._texts: dict[int, tuple[str, ...]] = {}
+        """What the cells say, made once: a list that scrolls asks for each of them many times."""
         self._stale: set[int] = set()
         self._wanted: set[int] = set()
 
@@ -75,6 +77,7 @@ class BookModel(QAbstractTableModel):
         self._numbers = numbers
         self._places = {number: place for place, number in enumerate(numbers)}
         self._rows = {number: row for number, row in self._rows.items() if number in self._places}
+        self._texts = {number: self._texts[number] for number in self._rows}
         self._stale = set(self._rows)
         self._wanted.clear()
         self.endResetModel()
@@ -103,6 +106,7 @@ class BookModel(QAbstractTableModel):
         for row in rows:
             if row.number in self._places:
                 self._rows[row.number] = row
+                self._texts[row.number] = self._texts_of(row)
                 self._stale.discard(row.number)
                 places.append(self._places[row.number])
         if places:
@@ -163,19 +167,18 @@ class BookModel(QAbstractTableModel):
             return str(number) if column == BookColumn.NUMBER else "…"
         if aloud and column == BookColumn.KEPT:
             return words.keep_mark(row.kept)
-        return self._text(row, column)
+        return self._texts[number][column]
 
-    def _text(self, row: TakeRow, column: int) -> str:
+    def _texts_of(self, row: TakeRow) -> tuple[str, ...]:
         if row.state is TakeState.OPEN:
             verdict = window_words.take_running()
         else:
             verdict = advice.verdict_name(row.verdict.value) if row.verdict is not None else UNKNOWN
-        part = self._part_names.get(row.part, row.part)
         texts = {
             BookColumn.KEPT: KEPT if row.kept else "",
             BookColumn.NUMBER: str(row.number),
             BookColumn.NAME: row.name or row.input_name,
-            BookColumn.PART: part,
+            BookColumn.PART: self._part_names.get(row.part, row.part),
             BookColumn.STARTED: row.started[:16].replace("T", " "),
             BookColumn.LENGTH: clock(row.duration_s),
             BookColumn.VERDICT: verdict,
@@ -183,7 +186,7 @@ class BookModel(QAbstractTableModel):
             BookColumn.CLIPS: str(row.clips),
         }
         # One line, whatever somebody wrote: a name must not break the list.
-        return " ".join(texts[BookColumn(column)].split())
+        return tuple(" ".join(texts[column].split()) for column in BookColumn)
 
 
 def _alignment(column: int) -> int:

@@ -122,11 +122,6 @@ def figure_heading() -> str:
     return _("Figure")
 
 
-def levels_heading() -> str:
-    """Levels over time."""
-    return _("Levels")
-
-
 def levels_name(number: int, clips: int) -> str:
     """What a picture of levels shows, for who cannot see it."""
     return ngettext(

@@ -137,11 +137,6 @@ def hush() -> str:
     return _("Stop")
 
 
-def no_sound_kept() -> str:
-    """There is nothing to play."""
-    return _("No sound was kept of this place.")
-
-
 def compare() -> str:
     """A button."""
     return _("Compare")

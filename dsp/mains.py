@@ -158,7 +158,8 @@ class _Look:
             total = np.maximum(weights.sum(axis=1), _TINY)
             mean = (weights * still).sum(axis=1) / total
             off = np.abs(still - mean[:, np.newaxis]) ** 2
-            doubt = (weights**2 * off).sum(axis=1) / total**2
+            # Not over the square of the total, which may be too small a number to be squared.
+            doubt = ((weights / total[:, np.newaxis]) ** 2 * off).sum(axis=1)
             weights = _weights(beside + off)
         bins_off = (lines_hz - self._lens.places_hz[mine]) * self._lens.frame_s
         gain = _window_gain(self._lens.window, bins_off)

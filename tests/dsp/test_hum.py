@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+from dsp.chain import Chain
 from dsp.hum import HumFinder
 
 SECONDS = 12
@@ -212,3 +213,13 @@ def test_grouping_changes_neither_the_verdict_nor_the_moment(group):
     found, expected = _find(wave, SLOW_HZ, group).found[0], _find(wave, SLOW_HZ, 790).found[0]
     assert found.mains_hz == expected.mains_hz
     assert found.level_dbfs == pytest.approx(expected.level_dbfs, abs=1e-4)
+
+
+def test_a_constant_leaves_no_figure_that_is_none():
+    """A constant has nothing at any line but rounding: no weight may be divided by none."""
+    rate_hz = 48_000
+    chain = Chain(rate_hz, 1)
+    with np.errstate(all="raise", under="ignore"):
+        for second in range(40):
+            # As a counter of seconds gone by would be, a step of one bit after half a minute.
+            chain.process(np.full((rate_hz, 1), (1 + second // 22) * 2.0**-23, np.float32))

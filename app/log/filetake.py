@@ -125,13 +125,16 @@ class _Levels:
 
 
 def _clip_event(clip: Clip) -> TakeEvent:
+    peak_dbfs = round(clip.peak_dbfs, 4)
     return TakeEvent(
         _CLIP_KINDS[clip.kind],
         clip.start_frame,
         clip.channel + 1,
         clip.frames,
-        round(clip.peak_dbfs, 4),
+        peak_dbfs,
         clip.kind.value,
+        # A converter cuts off at full scale; only floating-point files tell how far over it went.
+        over_db=peak_dbfs if peak_dbfs > 0.0 else None,
     )
 
 

@@ -32,11 +32,11 @@ Listener: TypeAlias = Callable[[SourceInfo, Block], None]
 
 _READ_S = 0.05
 _UNSEEN_HOPS = 4
-"""Hops a read of a live input while nobody looks: a third of the work, and 30 ms later."""
+"""Hops a read of a live input while nobody looks: less than half of the work, and 30 ms later."""
 _LOOK_BEHIND_HOPS = 25
 """After so many hops it is looked whether many more wait already: then this thread has fallen behind."""
 _CATCH_UP_HOPS = 50
-"""Hops a read then: an eighth of the work, so that a machine that is too busy loses nothing."""
+"""Hops a read then: a fifth of the work, so that a busy machine loses less."""
 _FILE_HOPS = 100
 """Hops a read where nobody waits for them: long blocks cost less."""
 _STOP_S = 3.0

@@ -19,7 +19,7 @@ def test_bad_input_of_every_kind_is_read_or_refused_in_one_line():
     pytest.importorskip("hypothesis")
     kinds = ("wav", "aiff", "flac", "ogg", "mp3", "parts", "settings", "database", "commands")
     done = subprocess.run(
-        [sys.executable, str(BENCH), "--together", "--examples", "12", "--only", *kinds],
+        [sys.executable, str(BENCH), "--together", "--examples", "8", "--only", *kinds],
         capture_output=True,
         text=True,
         timeout=110,

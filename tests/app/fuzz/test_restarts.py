@@ -12,7 +12,7 @@ BENCH = Path(__file__).parents[2] / "bench" / "restarts.py"
 
 def test_the_whole_program_opens_and_closes_at_any_moment():
     done = subprocess.run(
-        [sys.executable, "-X", "dev", str(BENCH), "--times", "15", "--seed", "7"],
+        [sys.executable, "-X", "dev", str(BENCH), "--times", "10", "--seed", "7"],
         env={**os.environ, "QT_QPA_PLATFORM": "offscreen"},
         capture_output=True,
         text=True,
@@ -20,5 +20,5 @@ def test_the_whole_program_opens_and_closes_at_any_moment():
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr
-    assert done.stdout.startswith("15 rounds, 0 bad"), done.stdout
+    assert done.stdout.startswith("10 rounds, 0 bad"), done.stdout
     assert done.stderr == ""

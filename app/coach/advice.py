@@ -12,7 +12,7 @@ from app.coach.parts import PartProfile
 
 # How far the highest peak of a stretch rises when the stretch gets e times as long: the median over sampled
 # instruments and a spoken voice, rehearsals of 10 to 30 s against takes of 4 minutes (tests/bench/coach.py).
-_TAIL_DB = 0.75
+_TAIL_DB = 0.8
 
 _NOISE_GAP_DB = 40.0
 

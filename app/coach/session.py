@@ -26,8 +26,8 @@ from dsp.reading import Clip, ClipKind
 from dsp.types import Floats
 
 QUIET_S = 3.0
-LOUD_PLAYING_S = 30.0
-LOUD_MOST_S = 45.0
+LOUD_PLAYING_S = 40.0
+LOUD_MOST_S = 55.0
 LOUD_S = 3.0
 CHECK_PLAYING_S = 8.0
 CHECK_LOUD_S = 2.0

@@ -81,23 +81,23 @@ def test_noise_alone_does_not_count_as_playing():
 
 def test_too_little_playing_gives_no_advice():
     player = begun()
-    state = player.play(16)
+    state = player.play(22)
     assert (state.step, state.cue) == (Step.LOUD, Cue.KEEP_PLAYING)
     assert 0.5 < state.progress < 1.0
 
 
 def test_few_loud_seconds_are_not_full_effort():
     player = begun(gain_db=-15)
-    player.play(16, level_db=-15)
-    player.play(2)
-    player.play(13, level_db=-15)
+    player.play(20, level_db=-15)
+    player.play(2.5)
+    player.play(18, level_db=-15)
     assert (player.state.step, player.state.cue) == (Step.LOUD, Cue.PLAY_LOUDER)
 
 
 def test_a_player_who_still_gets_louder_is_heard_out():
     player = begun(gain_db=-15)
-    for step in range(31):
-        player.play(1, level_db=-20.0 + step)
+    for step in range(41):
+        player.play(1, level_db=-20.0 + 0.75 * step)
     assert (player.state.step, player.state.cue) == (Step.LOUD, Cue.STILL_RISING)
 
 

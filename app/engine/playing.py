@@ -68,7 +68,7 @@ class PlayingWatch:
         self._peaks: deque[Floats] = deque(maxlen=memory)
         self._hop_peaks: Floats = np.empty((0, channels))
         self._floor_dbfs: Floats = np.full(channels, math.nan)
-        self._ticks = 0
+        self._ticks = self._newest = 0
         self._frames_per_tick = 0
         self._end_frame = 0
         self.sounds_until: int | None = None
@@ -96,7 +96,8 @@ class PlayingWatch:
         )
         waiting = self._cutters[0].hops % self._hops_per_tick
         self._end_frame = reading.start_frame + reading.frames - waiting * reading.hop_frames
-        self._ticks += ticks.shape[0]
+        self._newest = ticks.shape[0]
+        self._ticks += self._newest
         whole = ticks.shape[0] * self._hops_per_tick
         self._peaks.extend(np.split(self._hop_peaks[:whole], ticks.shape[0]))
         self._hop_peaks = self._hop_peaks[whole:]
@@ -111,9 +112,10 @@ class PlayingWatch:
 
     def began_at(self) -> int | None:
         """Where the playing that is heard now began, in frames of the stream; None while nobody plays."""
-        if not self._sounding or not self._sounding[-1].any():
-            return None
         average, sounding = np.array(self._average), np.array(self._sounding)
+        # Ticks come one by one, but ten at once from a file or a backlog: any of them may hold the note.
+        if not sounding[-self._newest :].any():
+            return None
         begun = [
             _first_tick(sounding[:, channel])
             for channel in range(average.shape[1])

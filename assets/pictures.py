@@ -138,6 +138,13 @@ def readme(stage: Stage) -> Iterator[Step]:
         yield 3.0
         stage.take(PICTURES / f"window-{theme}.png")
     stage.look("dark")
+    stage.show("log")
+    yield 1.5
+    stage.take(PICTURES / "takes.png")
+    stage.show("afar")
+    yield 1.5
+    stage.take(PICTURES / "afar.png")
+    stage.show("")
     yield from guide(stage, PICTURES / "guide.webp")
 
 
@@ -203,7 +210,7 @@ def every_screen(folder: Path, stage: Stage) -> Iterator[Step]:
     window = stage.window
     stage.turn_gain(0.0)
     yield from log_two_takes(stage)
-    places = ["", "guide", "why", "proof", *(spec.name for spec in window.pages.specs)]
+    places = ["", "guide", "why", "proof", "afar", *(spec.name for spec in window.pages.specs)]
     for theme in THEMES:
         stage.look(theme)
         for width, height in SIZES:

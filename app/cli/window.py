@@ -16,7 +16,7 @@ from app.cli.folderdesk import FolderDesk
 from app.cli.options import live_coach
 from app.cli.takedesk import TakeDesk
 from app.coach.judgement import Target
-from app.coach.parts import load_parts
+from app.coach.parts import PartProfile, load_parts
 from app.coach.session import GuidedSession
 from app.conform.case import Result
 from app.engine.evidence import EvidenceTaker
@@ -98,7 +98,7 @@ def open_window(spec: str | None) -> int:
                 close_log=partial(_close_log, log, folder),
                 make_session=lambda part: partial(GuidedSession, parts.get(part, parts["other"]), target),
                 part_of_input=_played_part,
-                parts=[PartChoice(part.key, part_words.part_name(part.name)) for part in parts.values()],
+                parts=[_part_choice(part) for part in parts.values()],
                 choose_part=desk.choose_part,
                 log_problem=lambda: log.problem,
                 log_notice=lambda: log.notice,
@@ -134,6 +134,11 @@ def open_window(spec: str | None) -> int:
 def _measure_track(path: Path, progress: Callable[[float], None]) -> TrackFile:
     """Measure a backing or a part, or remember it from the last time."""
     return measure_track(path, progress, Shelf(settings.cache_folder() / "tracks"))
+
+
+def _part_choice(part: PartProfile) -> PartChoice:
+    hints = tuple(part_words.part_hint(hint) for hint in part.hints)
+    return PartChoice(part.key, part_words.part_name(part.name), hints)
 
 
 def _played_part(spec: str) -> str | None:

@@ -194,7 +194,9 @@ class MainWindow(Board):
     def toggle_why(self) -> None:
         """Explain the verdict, or show the chart again."""
         if not self.why_is_open:
-            self.why.explain(self._judgement(self._services.engine.snapshot))
+            part = self._part_of(self.channel)
+            choice = next((choice for choice in self._services.parts if choice.key == part), None)
+            self.why.explain(self._judgement(self._services.engine.snapshot), choice)
         self.show_why(not self.why_is_open)
 
     def toggle_overlay(self) -> None:

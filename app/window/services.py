@@ -42,6 +42,8 @@ class PartChoice:
 
     key: str
     label: str
+    hints: tuple[str, ...] = ()
+    """A line or two from the trade."""
 
 
 def _nothing_proven() -> Iterator[Result]:

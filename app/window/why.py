@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QTextBrowser, QVBoxLa
 
 from app.coach.judgement import Judgement
 from app.window.controls import Button
+from app.window.services import PartChoice
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
 from app.words import advice, conform, glossary
 from app.words import window as words
@@ -26,6 +27,7 @@ class Why(QFrame):
         self.setProperty("panel", True)
         self._theme = theme
         self._judgement: Judgement | None = None
+        self._part: PartChoice | None = None
         self._title = QLabel()
         self.close_button = Button(words.close_why("Esc"))
         self.close_button.clicked.connect(self.closed)
@@ -60,9 +62,9 @@ class Why(QFrame):
         )
         self._write()
 
-    def explain(self, judgement: Judgement | None) -> None:
-        """Explain a judgement; without one, the words alone."""
-        self._judgement = judgement
+    def explain(self, judgement: Judgement | None, part: PartChoice | None = None) -> None:
+        """Explain a judgement, then what the trade says of the part; without either, the words alone."""
+        self._judgement, self._part = judgement, part
         self._write()
 
     def _write(self) -> None:
@@ -74,6 +76,9 @@ class Why(QFrame):
         paragraphs = []
         if judgement is not None:
             paragraphs.append(_paragraph(advice.explanation(judgement.verdict.value)))
+        if self._part is not None and self._part.hints:
+            paragraphs.append(_heading(self._part.label))
+            paragraphs += map(_paragraph, self._part.hints)
         for term in _TERMS:
             paragraphs.append(_heading(words.term_name(term)))
             paragraphs.append(_paragraph(advice.term_explanation(term)))

@@ -21,7 +21,9 @@ from app.inputs.player import PlayerSource
 from app.window.guidance import RESULT_S
 from app.window.guide import Guide
 from app.window.main import MainWindow
+from app.window.services import PartChoice
 from app.window.theme import Theme
+from app.window.why import Why
 from app.words import advice
 from app.words import session as words
 
@@ -227,3 +229,12 @@ def test_a_whole_session_with_the_real_player(qtbot: Any, world: Any) -> None:
     assert asked
     assert asked[0] < 0
     assert -6.0 <= player.gain_db <= 4.0
+
+
+def test_why_tells_what_the_trade_says_of_the_part(qtbot: Any) -> None:
+    why = Why(Theme("dark", 1.0))
+    qtbot.addWidget(why)
+    why.explain(None, PartChoice("gong", "Gong", ("Stand well back & <listen>.",)))
+    assert "Gong\nStand well back & <listen>." in why.text.toPlainText()
+    why.explain(None)
+    assert "Gong" not in why.text.toPlainText()

@@ -164,7 +164,8 @@ class _Figure(Button):
 
     def show_level(self, level_db: float) -> None:
         """Show a value; a dash while it is not known."""
-        text = numbers.decibels(level_db, self._digits)
+        # Three digits leave no room for a fourth; so far down nobody misses it.
+        text = numbers.decibels(level_db, self._digits if not level_db < -99.9 else 0)
         if text == self._value.text():
             return
         self._value.setText(text)

@@ -8,6 +8,8 @@
                                         set up, then print the tables of the benches, in a few minutes each
     python3 assets/start.py --soak HOURS
                                         set up, then try for so long whether anything is lost, leaks or breaks
+    python3 assets/start.py --pictures  set up, then take the README's pictures; --all FOLDER: every screen
+    python3 assets/start.py --bundle    set up, then build the bundle for people without Python, and try it
 
 Needs Python 3.11 to 3.14 and nothing else: packages go into a folder inside this checkout (.venv to run,
 .venv-test to test), never into the system. System libraries are installed on Debian and its relatives when
@@ -51,6 +53,9 @@ RUN_LIBRARIES = {
 TEST_PROGRAMS = {"pulseaudio": "pulseaudio", "paplay": "pulseaudio-utils", "Xvfb": "xvfb"}
 ALSA_TO_PULSE = "libasound2-plugins"  # lets PortAudio reach a PulseAudio or PipeWire server
 FONTS = "fonts-dejavu-core"
+TRIALS = ("--test", "--bench", "--soak")
+MAKERS = {"--pictures": "assets/pictures.py", "--bundle": "assets/ship/bundle.py"}
+CONSTRAINTS = ("--constraint", ROOT / "assets" / "constraints.txt")
 RENAMED = {"libasound2": "libasound2t64", "libglib2.0-0": "libglib2.0-0t64"}  # since Debian 13
 
 
@@ -64,10 +69,10 @@ def main(arguments: list[str]) -> int:
             f"Swellmark needs Python {dotted(OLDEST)} to {dotted(NEWEST)}, and this is "
             f"{dotted(sys.version_info[:2])}. Run it with another one, like python3.12 assets/start.py"
         )
-    task = arguments[0] if arguments[:1] and arguments[0] in ("--test", "--bench", "--soak") else ""
+    task = arguments[0] if arguments and arguments[0] in (*TRIALS, *MAKERS) else ""
     if wrong := misused(task, arguments[1:]):
         return stop(wrong)
-    testing = bool(task)
+    testing = task in TRIALS
     try:
         bring_system_libraries(testing=testing)
         python = bring_environment(testing=testing)
@@ -86,7 +91,18 @@ def perform(task: str, python: str, arguments: list[str]) -> int:
             return run_benches(python, [[*BENCHES[name]] for name in arguments[1:] or BENCHES])
         case "--soak":
             return run_benches(python, soak(float(arguments[1])))
+        case "--pictures" | "--bundle":
+            return make(python, MAKERS[task], arguments[1:])
     return subprocess.call([python, "-m", "app.cli", *arguments])
+
+
+def make(python: str, script: str, arguments: list[str]) -> int:
+    """Make something of the program, with the tools that this takes."""
+    try:
+        pip(Path(python), "install", *CONSTRAINTS, "--editable", f"{ROOT}[bundle]")
+    except subprocess.CalledProcessError as error:
+        return stop(f"The tools could not be installed (exit status {error.returncode}; see above)")
+    return subprocess.call([python, ROOT / script, *arguments])
 
 
 # System libraries
@@ -182,10 +198,9 @@ def bring_environment(*, testing: bool) -> str:
         return str(python)
     say(f"Setting up {folder.name} (once; a minute or two) …")
     subprocess.run([sys.executable, "-m", "venv", "--clear", folder], check=True)
-    constraints = ["--constraint", ROOT / "assets" / "constraints.txt"]
     what = f"{ROOT}[test]" if testing else str(ROOT)
     # Editable to run, so that the checkout is the program; the tests get the wheel that users would get.
-    pip(python, "install", *constraints, *([] if testing else ["--editable"]), what)
+    pip(python, "install", *CONSTRAINTS, *([] if testing else ["--editable"]), what)
     if testing:
         install_wheel(python)
     stamp.write_text(recipe)

@@ -6,17 +6,17 @@ from collections.abc import Collection
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter
-from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem
+from PySide6.QtWidgets import QStyle, QStyleOptionViewItem
 
 from app.window.booklist import ROW_ROLE, BookColumn
-from app.window.guard import reported
+from app.window.cellpaint import CellDelegate
 from app.window.hull import paint_mark
 from app.window.theme import UNIT, Theme, Type
 
 _QUIET = frozenset({BookColumn.PART, BookColumn.STARTED, BookColumn.LENGTH})
 
 
-class BookDelegate(QStyledItemDelegate):
+class BookDelegate(CellDelegate):
     """Draws texts in the theme's type, and a verdict with its mark.
 
     Parameters
@@ -35,30 +35,13 @@ class BookDelegate(QStyledItemDelegate):
         verdict_column: int = BookColumn.VERDICT,
         quiet_columns: Collection[int] = _QUIET,
     ) -> None:
-        super().__init__()
-        self.theme = theme
+        super().__init__(theme)
         self._verdict_column = verdict_column
         self._quiet_columns = frozenset(quiet_columns)
-
-    def initStyleOption(
-        self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
-    ) -> None:
-        """No dotted frame around a single cell: the row is what is chosen."""
-        super().initStyleOption(option, index)
-        option.state &= ~QStyle.StateFlag.State_HasFocus
 
     def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> QSize:
         """One line."""
         return QSize(super().sizeHint(option, index).width(), 7 * UNIT)
-
-    def paint(
-        self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
-    ) -> None:
-        """Paint one cell."""
-        painter.save()
-        with reported():
-            self._paint(painter, option, index)
-        painter.restore()
 
     def _paint(
         self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from PySide6.QtCore import QItemSelectionModel, QSignalBlocker, Qt, Signal
-from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QAbstractItemView, QFrame, QHeaderView, QTableView
+from PySide6.QtCore import QItemSelectionModel, QSignalBlocker, Signal
+from PySide6.QtWidgets import QAbstractItemView
 
 from app.window.booklist import BookColumn, BookModel
 from app.window.bookpaint import BookDelegate
-from app.window.theme import UNIT, Theme, Type
+from app.window.rowtable import RowTable
+from app.window.theme import Theme
 from app.words import logpage as words
 
 _FIRST_TO_GO = (
@@ -23,29 +23,16 @@ _FIRST_TO_GO = (
 """Columns in the order in which a narrow list leaves them out."""
 
 
-class BookTable(QTableView):
+class BookTable(RowTable):
     """Shows a :class:`BookModel`."""
 
     chosen_changed = Signal()
 
     def __init__(self, theme: Theme, part_names: Mapping[str, str]) -> None:
-        super().__init__()
-        self.book = BookModel(part_names)
-        self.delegate = BookDelegate(theme)
-        self.setModel(self.book)
-        self.setItemDelegate(self.delegate)
-        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        book = BookModel(part_names)
+        super().__init__(book, BookDelegate(theme), BookColumn.NAME)
+        self.book = book
         self.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
-        self.setShowGrid(False)
-        self.setTabKeyNavigation(False)
-        self.setWordWrap(False)
-        self.setFrameShape(QFrame.Shape.NoFrame)
-        self.verticalHeader().hide()
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        header = self.horizontalHeader()
-        header.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
-        header.setSectionResizeMode(BookColumn.NAME, QHeaderView.ResizeMode.Stretch)
-        header.setHighlightSections(False)
         self.selectionModel().selectionChanged.connect(lambda *_: self.chosen_changed.emit())
         self.setAccessibleName(words.list_name(0))
         self.set_theme(theme)
@@ -81,29 +68,9 @@ class BookTable(QTableView):
         self.viewport().update()
         self.chosen_changed.emit()
 
-    def set_theme(self, theme: Theme) -> None:
-        """Take the colours and the type from a theme."""
-        body, palette = theme.font(Type.BODY), theme.palette
-        self.delegate.theme = theme
-        self.setFont(body)
-        self.verticalHeader().setDefaultSectionSize(max(7 * UNIT, round(1.9 * body.pixelSize())))
-        self.setStyleSheet(
-            f"QHeaderView {{ background: {palette.panel}; border: none; }}"
-            f"QHeaderView::section {{ background: {palette.panel}; color: {palette.muted}; border: none;"
-            f" border-bottom: 1px solid {palette.edge}; padding: 2px {UNIT}px; }}"
-        )
-        self._share_out()
-
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        """Share the width out."""
-        super().resizeEvent(event)
-        self._share_out()
-
-    def _share_out(self) -> None:
-        """Give each column what it needs; what has no room beside a readable name is left out."""
-        metrics = self.fontMetrics()
-        heads = words.headings()
-        samples = {
+    def samples(self) -> Mapping[int, str]:
+        """The widest text of each column but the name's."""
+        return {
             BookColumn.KEPT: "nn",
             BookColumn.NUMBER: "88888",
             BookColumn.PART: "n" * 9,
@@ -113,16 +80,11 @@ class BookTable(QTableView):
             BookColumn.PEAK: "−88.8",
             BookColumn.CLIPS: "8888",
         }
-        wide = {
-            column: max(metrics.horizontalAdvance(text), metrics.horizontalAdvance(heads[column])) + 4 * UNIT
-            for column, text in samples.items()
-        }
-        room = self.viewport().width() - metrics.horizontalAdvance("n" * 14)
-        for column in _FIRST_TO_GO:
-            if sum(wide.values()) <= room:
-                break
-            wide.pop(column)
-        for column in samples:
-            self.setColumnHidden(column, column not in wide)
-            if column in wide:
-                self.setColumnWidth(column, wide[column])
+
+    def headings(self) -> Sequence[str]:
+        """The heads of the columns."""
+        return words.headings()
+
+    def first_to_go(self) -> Sequence[int]:
+        """Columns in the order in which a narrow table leaves them out."""
+        return _FIRST_TO_GO

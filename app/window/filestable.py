@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from enum import IntEnum
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt
-from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QAbstractItemView, QFrame, QHeaderView, QTableView
+from PySide6.QtWidgets import QAbstractItemView
 
 from app.window.booklist import ROW_ROLE
 from app.window.bookpaint import BookDelegate
-from app.window.theme import UNIT, Theme, Type
+from app.window.rowtable import RowTable
+from app.window.theme import Theme
 from app.words import advice
 from app.words import filespage as words
 from app.words.numbers import clock, decibels, signed_decibels
@@ -115,67 +115,32 @@ def _alignment(column: int) -> int:
     return int(across | Qt.AlignmentFlag.AlignVCenter)
 
 
-class FilesTable(QTableView):
+class FilesTable(RowTable):
     """Shows a :class:`FilesModel`."""
 
     def __init__(self, theme: Theme) -> None:
-        super().__init__()
-        self.files = FilesModel()
-        self.delegate = BookDelegate(theme, FileColumn.VERDICT, (FileColumn.LENGTH,))
-        self.setModel(self.files)
-        self.setItemDelegate(self.delegate)
-        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        files = FilesModel()
+        delegate = BookDelegate(theme, FileColumn.VERDICT, (FileColumn.LENGTH,))
+        super().__init__(files, delegate, FileColumn.NAME)
+        self.files = files
         self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        self.setShowGrid(False)
-        self.setTabKeyNavigation(False)
-        self.setWordWrap(False)
-        self.setFrameShape(QFrame.Shape.NoFrame)
-        self.verticalHeader().hide()
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        header = self.horizontalHeader()
-        header.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
-        header.setSectionResizeMode(FileColumn.NAME, QHeaderView.ResizeMode.Stretch)
-        header.setHighlightSections(False)
         self.setAccessibleName(words.list_name(0))
         self.set_theme(theme)
 
-    def set_theme(self, theme: Theme) -> None:
-        """Take the colours and the type from a theme."""
-        body, palette = theme.font(Type.BODY), theme.palette
-        self.delegate.theme = theme
-        self.setFont(body)
-        self.verticalHeader().setDefaultSectionSize(max(7 * UNIT, round(1.9 * body.pixelSize())))
-        self.setStyleSheet(
-            f"QHeaderView {{ background: {palette.panel}; border: none; }}"
-            f"QHeaderView::section {{ background: {palette.panel}; color: {palette.muted}; border: none;"
-            f" border-bottom: 1px solid {palette.edge}; padding: 2px {UNIT}px; }}"
-        )
-        self._share_out()
-
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        """Share the width out."""
-        super().resizeEvent(event)
-        self._share_out()
-
-    def _share_out(self) -> None:
-        metrics, heads = self.fontMetrics(), words.headings()
-        samples = {
+    def samples(self) -> Mapping[int, str]:
+        """The widest text of each column but the name's."""
+        return {
             FileColumn.VERDICT: "n" * 10 + "mm",
             FileColumn.GAIN: "−88",
             FileColumn.PEAK: "−88.8",
             FileColumn.CLIPS: "8888",
             FileColumn.LENGTH: "8:88:88",
         }
-        wide = {
-            column: max(metrics.horizontalAdvance(text), metrics.horizontalAdvance(heads[column])) + 4 * UNIT
-            for column, text in samples.items()
-        }
-        room = self.viewport().width() - metrics.horizontalAdvance("n" * 14)
-        for column in (FileColumn.LENGTH, FileColumn.PEAK, FileColumn.CLIPS):
-            if sum(wide.values()) <= room:
-                break
-            wide.pop(column)
-        for column in samples:
-            self.setColumnHidden(column, column not in wide)
-            if column in wide:
-                self.setColumnWidth(column, wide[column])
+
+    def headings(self) -> Sequence[str]:
+        """The heads of the columns."""
+        return words.headings()
+
+    def first_to_go(self) -> Sequence[int]:
+        """Columns in the order in which a narrow table leaves them out."""
+        return (FileColumn.LENGTH, FileColumn.PEAK, FileColumn.CLIPS)

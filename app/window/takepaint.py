@@ -5,39 +5,22 @@ from __future__ import annotations
 import numpy as np
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, Qt
 from PySide6.QtGui import QColor, QPainter, QPainterPath
-from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem
+from PySide6.QtWidgets import QStyle, QStyleOptionViewItem
 
 from app.coach.judgement import Verdict
-from app.window.guard import reported
+from app.window.cellpaint import CellDelegate
 from app.window.hull import paint_mark
 from app.window.scale import LevelScale
 from app.window.takelist import LINE_ROLE, Column, TakeLine
 from app.window.theme import GAP, UNIT, Theme, Type
 
 
-class TakeDelegate(QStyledItemDelegate):
+class TakeDelegate(CellDelegate):
     """Draws a verdict with its mark, and a take's levels with its clips."""
 
     def __init__(self, theme: Theme) -> None:
-        super().__init__()
-        self.theme = theme
+        super().__init__(theme)
         self._scale = LevelScale(bottom_dbfs=-54.0)
-
-    def initStyleOption(
-        self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
-    ) -> None:
-        """No dotted frame around a single cell: the row is what is chosen."""
-        super().initStyleOption(option, index)
-        option.state &= ~QStyle.StateFlag.State_HasFocus
-
-    def paint(
-        self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
-    ) -> None:
-        """Paint one cell."""
-        painter.save()
-        with reported():
-            self._paint(painter, option, index)
-        painter.restore()
 
     def _paint(
         self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex

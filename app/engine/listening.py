@@ -21,7 +21,7 @@ from app.engine.history import History
 from app.engine.snapshot import HopReport, InputState, Snapshot
 from app.errors import SwellmarkError
 from app.inputs.source import Block, Source
-from app.words.window import channel_name
+from app.words.harbour import channel_name
 from dsp.chain import Chain
 from dsp.reading import ClipKind, Reading
 

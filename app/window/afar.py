@@ -19,6 +19,7 @@ from app.window.hull import paint_scene
 from app.window.legible import cap_height_mm, cap_height_px, distance_m, pixels_per_mm
 from app.window.theme import GAP, MARGIN, RADIUS, UNIT, Theme, Type
 from app.words import advice
+from app.words import card as card_words
 from app.words import glance as words
 from app.words import window as window_words
 
@@ -62,7 +63,7 @@ def _all_texts() -> tuple[Sequence[str], ...]:
     names = [advice.verdict_name(verdict.value) for verdict in Verdict]
     changes = [words.change(change_db, wait=False) for change_db in (-88, 88, 0)]
     return (
-        (*names, window_words.no_verdict(), window_words.old_reading()),
+        (*names, card_words.no_verdict(), card_words.old_reading()),
         (*changes, words.change(0, wait=True)),
         (words.headroom(88.8), words.headroom(-8.8)),
         (words.unseen_clips(888),),
@@ -143,7 +144,7 @@ class _Board(QWidget):
         self._pixels = (LEAST_PIXELS,) * 4
         self._share = _PICTURE_SHARES[0]
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self.setAccessibleName(window_words.card_name())
+        self.setAccessibleName(card_words.card_name())
         self.setMinimumSize(320, 240)
 
     def set_theme(self, theme: Theme) -> None:

@@ -15,7 +15,7 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QSizePolicy, QWidget
 from app.coach.judgement import Verdict
 from app.window.controls import Button, announce
 from app.window.theme import GAP, RADIUS, TARGET, UNIT, Theme, Type
-from app.words import window as words
+from app.words import messages as words
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,6 +43,7 @@ from app.window.strip import Line
 from app.window.takes import Happenings, Takes
 from app.window.theme import GAP, MARGIN, TARGET, UNIT, Theme, qt_palette, style_sheet
 from app.window.why import Why
+from app.words import card as card_words
 from app.words import conform as conform_words
 from app.words import glance as glance_words
 from app.words import glossary as glossary_words
@@ -143,12 +144,12 @@ class Board(QWidget):
         self.show_take(self._take_s)
         self.afresh.set_text(words.afresh(key("afresh")))
         self.card.guide_button.set_text(session_words.guide_button(key("guide")))
-        self.card.why_button.set_text(words.why_button(key("why")))
+        self.card.why_button.set_text(card_words.why_button(key("why")))
         self.guide.skip_button.set_text(session_words.skip_button(key("skip")))
         self.guide.leave_button.set_text(session_words.leave_button(key("back")))
         self.why.prove_button.set_text(conform_words.proof_button(key("proof")))
         self.why.words_button.set_text(glossary_words.all_words_button(key(WORDS)))
-        self.why.close_button.set_text(words.close_why(key("back")))
+        self.why.close_button.set_text(card_words.close_why(key("back")))
         self.foot.show_keys(actions)
 
     def show_take(self, duration_s: float | None) -> None:

@@ -11,7 +11,7 @@ from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelInd
 from app.log.records import TakeRow, TakeState
 from app.words import advice
 from app.words import logpage as words
-from app.words import window as window_words
+from app.words import takes as takes_words
 from app.words.numbers import UNKNOWN, clock, decibels
 
 ROW_ROLE = int(Qt.ItemDataRole.UserRole)
@@ -171,7 +171,7 @@ class BookModel(QAbstractTableModel):
 
     def _texts_of(self, row: TakeRow) -> tuple[str, ...]:
         if row.state is TakeState.OPEN:
-            verdict = window_words.take_running()
+            verdict = takes_words.take_running()
         else:
             verdict = advice.verdict_name(row.verdict.value) if row.verdict is not None else UNKNOWN
         texts = {

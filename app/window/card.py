@@ -20,8 +20,8 @@ from app.window.guard import painting
 from app.window.hull import paint_scene
 from app.window.theme import GAP, RADIUS, UNIT, Theme, Type
 from app.words import advice
+from app.words import card as words
 from app.words import session as session_words
-from app.words import window as words
 
 _BASE = QSize(372, 360)
 """The size at which texts have the size of the type scale; they grow and shrink with the card."""

@@ -21,8 +21,8 @@ from app.window.ports import HasHistory
 from app.window.scale import TICKS_DBFS, LevelScale
 from app.window.seaitem import LEAST_BED, SPAN_S, SeaItem
 from app.window.theme import UNIT, Theme, Type
+from app.words import chart as words
 from app.words import numbers
-from app.words import window as words
 
 _SLOWEST_FRAME_S, _FASTEST_FRAME_S = 1 / 32, 1 / 64
 _STEP_S = 1.0

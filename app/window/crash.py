@@ -14,7 +14,7 @@ from types import TracebackType
 
 from app import __version__
 from app.window.banner import Message
-from app.words import window as words
+from app.words import messages as words
 
 
 class CrashReports:

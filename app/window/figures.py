@@ -14,8 +14,8 @@ from app.engine.snapshot import Snapshot
 from app.window.controls import Button
 from app.window.fit import fitting_pixels
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
+from app.words import figures as words
 from app.words import glossary, numbers
-from app.words import window as words
 
 _WIDEST = numbers.decibels(-88.8)
 

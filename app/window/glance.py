@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from app.coach.judgement import Judgement, Reason, Verdict
 from app.engine.snapshot import Snapshot
 from app.words import advice
+from app.words import card as card_words
 from app.words import glance as words
-from app.words import window as window_words
 
 _UNSETTLED = (Reason.LISTENING, Reason.NOTHING_HEARD, Reason.KNOB_MOVED)
 
@@ -83,7 +83,7 @@ def glance_at(
     headroom = snapshot.headroom_db
     headroom_db = headroom[channel] if channel < len(headroom) and not old else math.nan
     if fresh is None:
-        word = window_words.old_reading() if old and judgement is not None else window_words.no_verdict()
+        word = card_words.old_reading() if old and judgement is not None else card_words.no_verdict()
         change = ""
     else:
         word = advice.verdict_name(fresh.verdict.value)

@@ -14,8 +14,8 @@ from app.window.course import Course
 from app.window.fit import fit_label, fitting_label, fitting_pixels
 from app.window.theme import GAP, RADIUS, UNIT, Theme, Type
 from app.words import advice
+from app.words import card as card_words
 from app.words import session as words
-from app.words import window as window_words
 
 # A card is low where so many lines of its lead text, and so many pixels for the picture, have no room.
 _LOW_LINES, _LOW_PIXELS = 9, 110
@@ -90,7 +90,7 @@ class Guide(QFrame):
         leg = _LEGS.index(state.step) if state.step in _LEGS else len(_LEGS)
         self.course.show_place(leg, _along(state))
         self._cue.setText(
-            window_words.old_reading()
+            card_words.old_reading()
             if old
             else words.cue_sentence(
                 state.cue.value, gain_change_db=state.gain_change_db, remaining_db=state.remaining_db

@@ -16,7 +16,8 @@ from app.window.hull import boat_path
 from app.window.scale import LevelScale
 from app.window.theme import TARGET, UNIT, Theme, Type
 from app.words import advice
-from app.words import window as words
+from app.words import card as card_words
+from app.words import harbour as words
 
 
 class Harbour(QWidget):
@@ -115,7 +116,7 @@ class _Berth(QAbstractButton):
         if self._drawn is None or looks[1:] != self._drawn[1:]:
             self.setAccessibleName(name)
             self.setToolTip(name)
-            spoken = advice.verdict_name(verdict.value) if verdict is not None else words.no_verdict()
+            spoken = advice.verdict_name(verdict.value) if verdict is not None else card_words.no_verdict()
             self.setAccessibleDescription(
                 words.channel_spoken(name, spoken, average_dbfs, clips, chosen=self.isChecked())
             )

@@ -37,7 +37,8 @@ from app.window.pages import PageSpec, PageTools
 from app.window.services import Services
 from app.window.theme import Theme
 from app.window.views import Views
-from app.words import window as words
+from app.words import messages as words
+from app.words import picker as picker_words
 
 _SLOW_MS = 250
 """How often the window looks while it is not seen."""
@@ -322,7 +323,7 @@ class MainWindow(Board):
         if snapshot.info is not None:
             info = snapshot.info
             self.banner.show_facts(
-                words.stream_facts(info.rate_hz, info.channels, snapshot.lost_frames, info.note)
+                picker_words.stream_facts(info.rate_hz, info.channels, snapshot.lost_frames, info.note)
             )
             self.picker.show_input(info.spec, info.name)
         self.chart.describe(snapshot, self.channel)

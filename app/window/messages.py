@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from app.engine.snapshot import InputState, Snapshot
 from app.errors import SwellmarkError
 from app.window.banner import Message
-from app.words import window as words
+from app.words import messages as words
 from app.words.faults import fault_sentence
 
 STALE_S = 0.2

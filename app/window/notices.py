@@ -13,7 +13,7 @@ from app.errors import SwellmarkError
 from app.window.banner import Banner, Message
 from app.window.crash import CrashReports, crash_message
 from app.window.messages import messages_for
-from app.words import window as words
+from app.words import messages as words
 
 _MOST_TOLD = 20
 

@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QComboBox, QFileDialog, QHBoxLayout, QLabel, QSlid
 from app.window.services import InputChoice, PartChoice
 from app.window.theme import GAP, UNIT, Theme
 from app.words import numbers
-from app.words import window as words
+from app.words import picker as words
 
 _FILE = "\N{NULL}file"
 _AGAIN = "\N{NULL}again"

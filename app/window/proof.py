@@ -27,8 +27,8 @@ from PySide6.QtWidgets import (
 from app.conform.case import Result
 from app.window.controls import Button, announce
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
+from app.words import card as card_words
 from app.words import conform as words
-from app.words import window as window_words
 from app.words.numbers import decibels
 
 Prove: TypeAlias = Callable[[], Iterator[Result]]
@@ -54,7 +54,7 @@ class Proof(QFrame):
         self._thread: threading.Thread | None = None
         self._met = self._total = 0
         self._title = QLabel(words.proof_title())
-        self.close_button = Button(window_words.close_why("Esc"))
+        self.close_button = Button(card_words.close_why("Esc"))
         self.close_button.clicked.connect(self.closed)
         self.table = QTableWidget(0, 5)
         self.table.setAccessibleName(words.proof_title())

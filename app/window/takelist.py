@@ -11,7 +11,8 @@ from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelInd
 
 from app.log.records import TakeDetail, TakeState
 from app.words import advice, numbers
-from app.words import window as words
+from app.words import figures as figures_words
+from app.words import takes as words
 
 _SHOWN_PLACES = 2
 LINE_ROLE = int(Qt.ItemDataRole.UserRole)
@@ -53,7 +54,7 @@ class TakeLine:
         )
         places = self.clip_places_s
         if row.clips and places:
-            count, few = words.clip_count(row.clips), places[:_SHOWN_PLACES]
+            count, few = figures_words.clip_count(row.clips), places[:_SHOWN_PLACES]
             text = text.replace(count, words.places(row.clips, few), 1)
         return text
 

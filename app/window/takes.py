@@ -26,7 +26,7 @@ from app.log.grouping import grouped
 from app.window.takelist import Column, TakeLine, TakesModel
 from app.window.takepaint import TakeDelegate
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
-from app.words import window as words
+from app.words import takes as words
 
 _LEAST_HEIGHT = 31 * UNIT
 

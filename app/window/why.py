@@ -12,7 +12,7 @@ from app.window.controls import Button
 from app.window.services import PartChoice
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
 from app.words import advice, conform, glossary
-from app.words import window as words
+from app.words import card as words
 
 _TERMS = ("dbfs", "average", "peak", "headroom", "noise_floor", "low_gain")
 

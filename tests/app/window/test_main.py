@@ -34,7 +34,10 @@ from app.window.main import MainWindow
 from app.window.messages import STALE_S
 from app.window.program import icon
 from app.window.theme import PALETTES
-from app.words import window as words
+from app.words import card as card_words
+from app.words import messages as words
+from app.words import picker as picker_words
+from app.words import window as window_words
 
 INTERACTIVE = (QAbstractButton, QComboBox, QLineEdit, QSlider, QTableView, QListWidget)
 
@@ -67,7 +70,7 @@ def test_the_first_start_plays_and_says_how_to_go_on(qtbot: Any, playing: Any, w
     assert [source.spec for source in playing.engine.opened] == ["player"]
     qtbot.waitUntil(lambda: window.banner.text == words.first_run_hint())
     window.banner.dismiss()
-    qtbot.waitUntil(lambda: window.banner.text == words.stream_facts(48_000, 1, 0))
+    qtbot.waitUntil(lambda: window.banner.text == picker_words.stream_facts(48_000, 1, 0))
 
 
 def test_a_snapshot_reaches_every_part(qtbot: Any, playing: Any, window: MainWindow) -> None:
@@ -87,7 +90,7 @@ def test_the_space_bar_begins_and_ends_a_take_wherever_the_focus_is(
         widget.setFocus()
         qtbot.keyClick(widget, Qt.Key.Key_Space)
         assert world.keeper.current is not None, widget
-        qtbot.waitUntil(lambda: window.take_button.text() == words.end_take("Space", "0:12"))
+        qtbot.waitUntil(lambda: window.take_button.text() == window_words.end_take("Space", "0:12"))
         qtbot.keyClick(widget, Qt.Key.Key_Space)
         assert world.keeper.current is None, widget
     assert world.keeper.begun == [("", "voice")] * 4
@@ -182,7 +185,7 @@ def test_old_readings_are_soon_shown_as_old(qtbot: Any, playing: Any, window: Ma
     playing.engine.refresh = lambda: None  # the analysis hangs
     playing.engine.snapshot = frozen
     qtbot.waitUntil(lambda: window.banner.text == words.state_stale())
-    assert window.card.accessibleDescription() == words.old_reading()
+    assert window.card.accessibleDescription() == card_words.old_reading()
 
 
 def test_a_wrong_input_is_one_sentence_and_the_present_one_stays(
@@ -239,7 +242,7 @@ def test_inputs_are_listed_off_the_windows_thread(qtbot: Any, world: Any) -> Non
     window.listening.list_inputs()
     qtbot.waitUntil(lambda: bool(threads))
     assert threads[0] is not threading.main_thread()
-    assert window.picker.inputs.findText(words.looking_for_inputs()) >= 0
+    assert window.picker.inputs.findText(picker_words.looking_for_inputs()) >= 0
     release.set()
     qtbot.waitUntil(lambda: window.picker.inputs.findText("Interface, inputs 1 and 2") >= 0)
     window.shut_down()

@@ -10,7 +10,7 @@ from app.engine.snapshot import InputState, Snapshot
 from app.errors import DeviceError, LogError
 from app.window.banner import Message
 from app.window.messages import is_live, is_stale, messages_for
-from app.words import window as words
+from app.words import messages as words
 from app.words.faults import fault_sentence
 from dsp.reading import Fault, FaultKind
 

@@ -24,7 +24,9 @@ from app.window.services import InputChoice, PartChoice
 from app.window.takelist import Column, TakeLine, TakesModel
 from app.window.takes import Happenings, Takes
 from app.window.theme import Theme, Type, style_sheet
-from app.words import window as words
+from app.words import card as card_words
+from app.words import picker as picker_words
+from app.words import takes as words
 
 # The card
 
@@ -46,7 +48,7 @@ def test_an_old_judgement_is_not_shown_as_if_it_held(qtbot: Any, fakes: Any) -> 
     card.show_judgement(fakes.judgement(Verdict.FAIR_WATER), "", old=False)
     card.show_judgement(fakes.judgement(Verdict.FAIR_WATER), "", old=True)
     texts = [label.text() for label in card.findChildren(QLabel)]
-    assert texts == [words.old_reading(), "", "", ""]
+    assert texts == [card_words.old_reading(), "", "", ""]
 
 
 def test_the_verdict_can_be_read_at_two_metres(qtbot: Any, fakes: Any) -> None:
@@ -187,7 +189,7 @@ def test_looking_again_is_no_input(qtbot: Any) -> None:
     chosen: list[str] = []
     picker.input_chosen.connect(chosen.append)
     with qtbot.waitSignal(picker.look_again):
-        picker.inputs.activated.emit(picker.inputs.findText(words.look_again()))
+        picker.inputs.activated.emit(picker.inputs.findText(picker_words.look_again()))
     assert chosen == []
     assert picker.inputs.currentText() == "A"
 

@@ -23,6 +23,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from app.inputs.stderr import let_threads_be_freed
 from dsp.types import Samples
 
 RING_S = 4.0
@@ -59,8 +60,8 @@ class Capture(Protocol):
         """Let the driver deliver."""
         ...
 
-    def stop(self) -> None:
-        """Stop and close, once."""
+    def stop(self, *, at_once: bool = False) -> None:
+        """Stop and close, once; ``at_once`` without waiting for what the driver may still deliver."""
         ...
 
     def is_active(self) -> bool:
@@ -129,11 +130,13 @@ class _Stream:
 
     def start(self) -> None:
         """Let the driver deliver."""
+        let_threads_be_freed()
         self._stream.start()
 
-    def stop(self) -> None:
-        """Stop and close, once."""
-        self._stream.stop(ignore_errors=True)
+    def stop(self, *, at_once: bool = False) -> None:
+        """Stop and close, once; see :class:`Capture`."""
+        end = self._stream.abort if at_once else self._stream.stop
+        end(ignore_errors=True)
         self._stream.close(ignore_errors=True)
 
     def is_active(self) -> bool:

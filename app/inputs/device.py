@@ -22,9 +22,10 @@ import numpy as np
 from app.errors import DeviceError
 from app.inputs.capture import Capture, CCapture, PythonCapture, StreamRequest
 from app.inputs.devices import SERVER_RATE_HZ, DeviceInfo, query, resolve
-from app.inputs.portaudio import CALL_LIMIT_S, AudioControl, captured_stderr, control
+from app.inputs.portaudio import CALL_LIMIT_S, AudioControl, control
 from app.inputs.source import Block, SourceInfo, SourceStats, empty_block
 from app.inputs.spec import DeviceSpec
+from app.inputs.stderr import captured_stderr
 from app.inputs.stream import OpenStream
 from app.words import inputs as words
 

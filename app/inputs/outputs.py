@@ -17,7 +17,8 @@ from typing import Any, Protocol, TypeAlias
 import numpy as np
 
 from app.errors import DeviceError
-from app.inputs.portaudio import CALL_LIMIT_S, START_LIMIT_S, AudioControl, captured_stderr, control
+from app.inputs.portaudio import CALL_LIMIT_S, START_LIMIT_S, AudioControl, control
+from app.inputs.stderr import captured_stderr, let_threads_be_freed, threads_freed
 from app.words import playback as words
 from dsp.types import Samples
 
@@ -182,6 +183,7 @@ class DeviceOutput:
 
         def work(sd: Any) -> None:
             try:
+                let_threads_be_freed()
                 self._stream.start()
             except sd.PortAudioError as error:
                 raise _refused(self.name, error, "") from error
@@ -319,13 +321,14 @@ def _filled(fill: Fill, out: Samples) -> bool:
 
 
 def _let_go(audio: AudioControl, stream: Any) -> None:
-    try:
-        stream.abort()
-    finally:
+    with threads_freed():
         try:
-            stream.close()
+            stream.abort()
         finally:
-            audio.stream_closed(stream)
+            try:
+                stream.close()
+            finally:
+                audio.stream_closed(stream)
 
 
 def _refused(name: str, error: Exception, printed: str) -> DeviceError:

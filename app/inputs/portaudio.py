@@ -16,13 +16,11 @@ from __future__ import annotations
 import atexit
 import contextlib
 import ctypes
-import os
 import platform
 import queue
-import tempfile
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from concurrent.futures import Future
 from typing import Any, TypeVar
 
@@ -245,76 +243,3 @@ def control() -> AudioControl:
             _control = AudioControl()
             atexit.register(_control.shutdown)
         return _control
-
-
-_stderr_lock = threading.Lock()
-"""Held by whoever has turned stderr aside."""
-
-
-class StderrGag:
-    """Sends stderr nowhere while a driver is in trouble.
-
-    When a device goes away at the wrong moment, PortAudio's thread for ALSA turns round and round until the
-    stream is closed, and each time prints a line: a hundred megabytes a second (PortAudio 19.6 and 19.7).
-    """
-
-    def __init__(self) -> None:
-        self._changing = threading.Lock()
-        self._saved = -1
-        self._over = False
-
-    def put_on(self) -> None:
-        """Turn stderr aside, unless that is done already, or over."""
-        with self._changing:
-            if self._over or self._saved >= 0 or not _stderr_lock.acquire(blocking=False):
-                return
-            try:
-                self._saved = os.dup(2)
-            except OSError:  # a windowed program has no stderr
-                _stderr_lock.release()
-                return
-            with contextlib.suppress(OSError), open(os.devnull, "wb") as nowhere:
-                os.dup2(nowhere.fileno(), 2)
-
-    def take_off(self, *, for_good: bool = False) -> None:
-        """Let stderr be what it was; for good once the stream is closed, whatever its reader says."""
-        with self._changing:
-            self._over |= for_good
-            saved, self._saved = self._saved, -1
-            if saved >= 0:
-                os.dup2(saved, 2)
-                os.close(saved)
-                _stderr_lock.release()
-
-
-@contextlib.contextmanager
-def captured_stderr() -> Iterator[Callable[[], str]]:
-    """Keep what C libraries print on stderr meanwhile, and yield a function that tells it.
-
-    ALSA and PortAudio print their inner reasons there, which are worth keeping as the detail of an error and
-    no good on the screen of a user who is to get one sentence. It acts on the whole process, so it is for
-    opening only, which takes milliseconds.
-    """
-    with contextlib.ExitStack() as stack:
-        if not _stderr_lock.acquire(timeout=1.0):
-            yield lambda: ""
-            return
-        stack.callback(_stderr_lock.release)
-        try:
-            saved = os.dup(2)
-            stack.callback(os.close, saved)
-            file = stack.enter_context(tempfile.TemporaryFile())
-        except OSError:  # a windowed program without stderr, or a full disk: not worth failing for
-            yield lambda: ""
-            return
-        os.dup2(file.fileno(), 2)
-        stack.callback(os.dup2, saved, 2)
-        yield lambda: _read_back(file.fileno())
-
-
-def _read_back(descriptor: int) -> str:
-    size = min(os.fstat(descriptor).st_size, 8_000)
-    if not hasattr(os, "pread"):  # Windows: the position is shared with whoever writes
-        os.lseek(descriptor, 0, os.SEEK_SET)
-        return os.read(descriptor, size).decode(errors="replace").strip()
-    return os.pread(descriptor, size, 0).decode(errors="replace").strip()

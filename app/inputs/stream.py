@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 from app.inputs.capture import Capture
 from app.inputs.delivery import DeliveryClock, Gap
-from app.inputs.portaudio import AudioControl, StderrGag
+from app.inputs.portaudio import AudioControl
 from app.inputs.source import Block, SourceInfo, SourceStats
+from app.inputs.stderr import StderrGag
 
 _OBSERVED_TOGETHER_S = 0.002
 _ASK_S = 0.150
@@ -23,6 +24,8 @@ _GONE_LATENCIES = 5
 PortAudio says: of some devices that are pulled out it never hears."""
 _NEVER_S = 3.0
 """A stream that has not delivered anything by then never will."""
+_SILENT_S = 0.050
+"""A stream that has delivered is silent when nothing comes for so long while it is let go."""
 _QUIET_STEP_S = 0.050
 """Quiet is counted while the reader looks, at most this much at a time: a reader or a machine that was asleep
 has not heard anything, and has to look first."""
@@ -110,24 +113,42 @@ class OpenStream:
         return self._gone
 
     def _runs_no_more(self) -> bool:
-        """What PortAudio said last, once it has said anything."""
+        """What PortAudio said last, once it has said anything; and what its thread shows."""
         if self._asked is None:
-            self._asked = self._audio.post(lambda _: self.capture.is_active())
+            self._asked = self._audio.post(lambda _: self.capture.is_active() and not self._gag.is_flooded())
         if not self._asked.done():
             return False
         asked, self._asked = self._asked, None
         return asked.exception() is not None or not asked.result()
 
     def let_go(self) -> None:
-        """Stop the stream. In the audio-control thread."""
+        """Stop the stream. In the audio-control thread.
+
+        A silent one is aborted: stopping would wait for PortAudio's thread, which may turn in circles for
+        ever (:mod:`app.inputs.stderr`).
+        """
         gone = self._gone or self.capture.finished  # looked at before stopping, which finishes it as well
         try:
-            self.capture.stop()
+            silent = gone or self._is_silent()
+            if silent:
+                self._gag.put_on()
+                self._gag.free_threads()
+            self.capture.stop(at_once=silent)
         finally:
             self._gag.take_off(for_good=True)
             if gone:
                 self._audio.distrust_list()
             self._audio.stream_closed(self.capture)
+
+    def _is_silent(self) -> bool:
+        """Whether nothing comes any more from a stream that has delivered. In the audio-control thread."""
+        before = self.capture.delivered()
+        until_s = time.monotonic() + _SILENT_S
+        while before and self.capture.delivered() == before:
+            if time.monotonic() > until_s:
+                return True
+            time.sleep(0.005)
+        return False
 
     def stats(self) -> SourceStats:
         """What happened so far."""

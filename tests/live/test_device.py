@@ -202,6 +202,31 @@ def test_plugged_in_again_it_comes_back_by_itself(sound_server, record):
     assert result["frames_with_gaps"] / RATE_HZ == pytest.approx(took_s, abs=0.5)
 
 
+def test_a_server_that_dies_before_it_delivered_anything_is_survived(sound_server, record):
+    """PortAudio's thread may then turn in circles for ever; a sink that nobody plays into delivers late."""
+    recording = record("device:pulse:1,2", "--rate", str(RATE_HZ), "--seconds", "60", "--reopen")
+    for _ in range(3):
+        sound_server.kill()
+        sound_server.launch(with_sink=False)
+        sound_server.pactl(
+            "load-module", "module-null-sink", "sink_name=stranger", "rate=44100", "channels=1"
+        )
+        sound_server.wait_for_recorder()
+    sound_server.kill()
+    sound_server.launch()
+    there_s = time.monotonic()
+    recording.wait_for_line("back")
+    assert time.monotonic() - there_s < 2.0
+    sound_server.play_samples(counter(RATE_HZ // 2), wait=True)
+    recording.finish()
+    samples, result = recording.result()
+    numbers = frame_numbers(samples)
+    start = int(np.flatnonzero(numbers == 1)[0])
+    np.testing.assert_array_equal(numbers[start : start + RATE_HZ // 2], np.arange(1, RATE_HZ // 2 + 1))
+    assert result["spec"] == "device:ALSA/pulse:1,2"
+    assert result["closing_s"] < 1.0
+
+
 ENDS = """
 import sys, time
 from app.inputs.device import DeviceSource

@@ -56,6 +56,10 @@ class InputStream:
         self.sd.called("stop")
         self.active = False
 
+    def abort(self, ignore_errors: bool = True) -> None:
+        self.sd.called("abort")
+        self.active = False
+
     def close(self, ignore_errors: bool = True) -> None:
         self.sd.called("close")
         self.closed = True

@@ -438,3 +438,32 @@ def test_two_hundred_openings_leave_nothing_behind(desk, audio):
 def test_info_before_the_start_is_a_mistake(audio):
     with pytest.raises(RuntimeError, match="start"):
         _ = DeviceSource(parse_spec("device:desk"), audio=audio).info
+
+
+def test_a_silent_stream_is_aborted_and_one_that_delivers_is_stopped(desk):
+    """Stopping waits for a thread of PortAudio's, which may turn in circles after a sound server died."""
+    called: list[str] = []
+    it = desk().open()
+    it.sd.on_call = called.append
+    it.driver.deliver(ramp(0, 480))
+    it.source.read(480, 0.5)
+    it.source.close()
+    assert "abort" in called
+    assert "stop" not in called
+    called.clear()
+    it.open()
+    over = threading.Event()
+
+    def deliver() -> None:
+        while not over.wait(0.005):
+            stream.deliver(ramp(0, 240))
+
+    stream = it.driver
+    driver = threading.Thread(target=deliver)
+    driver.start()
+    it.source.read(480, 0.5)
+    it.source.close()
+    over.set()
+    driver.join()
+    assert "stop" in called
+    assert "abort" not in called

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import threading
 import time
 
@@ -10,7 +9,7 @@ import pytest
 
 from app.errors import DeviceError
 from app.inputs import portaudio
-from app.inputs.portaudio import AudioControl, StderrGag, captured_stderr
+from app.inputs.portaudio import AudioControl
 
 
 def test_everything_runs_in_one_thread_that_is_not_ours(audio):
@@ -178,26 +177,3 @@ assert callable(sd._exit_handler)
 
 def test_the_control_of_the_process_is_one():
     assert portaudio.control() is portaudio.control()
-
-
-def test_stderr_of_c_libraries_is_kept(capfd):
-    with captured_stderr() as printed:
-        os.write(2, b"ALSA lib: a reason\n")
-        assert printed() == "ALSA lib: a reason"
-    os.write(2, b"afterwards\n")
-    assert capfd.readouterr().err == "afterwards\n"
-
-
-def test_the_gag_goes_on_and_off(capfd):
-    gag = StderrGag()
-    gag.take_off()
-    gag.put_on()
-    gag.put_on()
-    os.write(2, b"a flood\n")
-    with captured_stderr() as printed:  # does not wait for ever for the gag
-        assert printed() == ""
-    gag.take_off()
-    gag.take_off(for_good=True)
-    gag.put_on()
-    os.write(2, b"afterwards\n")
-    assert capfd.readouterr().err == "afterwards\n"

@@ -1,0 +1,95 @@
+"""What drivers print, and freeing a thread of theirs that does nothing else."""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import signal
+import sys
+import threading
+from collections.abc import Iterator
+
+import pytest
+
+from app.inputs.stderr import StderrGag, captured_stderr, let_threads_be_freed, threads_freed
+
+LINUX = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="ALSA is Linux's")
+LINE = b"Expression 'ready' failed in 'src/hostapi/alsa/pa_linux_alsa.c', line: 3958\n"
+
+
+def test_stderr_of_c_libraries_is_kept(capfd):
+    with captured_stderr() as printed:
+        os.write(2, b"ALSA lib: a reason\n")
+        assert printed() == "ALSA lib: a reason"
+    os.write(2, b"afterwards\n")
+    assert capfd.readouterr().err == "afterwards\n"
+
+
+def test_the_gag_goes_on_and_off(capfd):
+    gag = StderrGag()
+    gag.take_off()
+    gag.put_on()
+    gag.put_on()
+    os.write(2, b"a flood\n")
+    with captured_stderr() as printed:  # does not wait for ever for the gag
+        assert printed() == ""
+    gag.take_off()
+    gag.take_off(for_good=True)
+    gag.put_on()
+    os.write(2, b"afterwards\n")
+    assert capfd.readouterr().err == "afterwards\n"
+
+
+@pytest.fixture
+def flood(capfd) -> Iterator[threading.Event]:
+    """A thread that writes as PortAudio's does."""
+    over = threading.Event()
+
+    def write() -> None:
+        while not over.is_set():
+            try:
+                os.write(2, LINE)
+            except OSError:  # nobody reads it, or it is full: PortAudio does not care either
+                over.wait(0.000_1)
+
+    thread = threading.Thread(target=write)
+    thread.start()
+    yield over
+    over.set()
+    thread.join()
+
+
+@LINUX
+def test_a_flood_is_noticed_and_nothing_else_is(flood, capfd):
+    gag = StderrGag()
+    assert not gag.is_flooded(), "not put on"
+    gag.put_on()
+    assert gag.is_flooded()
+    flood.set()
+    threading.Event().wait(0.05)
+    assert not gag.is_flooded()
+    os.write(2, b"something else\n")
+    gag.take_off()
+
+
+@LINUX
+def test_freeing_leaves_all_as_it_was(flood, capfd):
+    libc = ctypes.CDLL(None)
+    libc.signal.restype = ctypes.c_void_p
+    libc.signal.argtypes = (ctypes.c_int, ctypes.c_void_p)
+    before = libc.signal(signal.SIGPIPE, 1)
+    with threads_freed():
+        os.write(2, b"nobody reads this\n")
+    flood.set()
+    assert libc.signal(signal.SIGPIPE, before) == 1, "ignored, as before"
+    threading.Event().wait(0.05)
+    capfd.readouterr()
+    os.write(2, b"afterwards\n")
+    assert capfd.readouterr().err == "afterwards\n"
+
+
+@LINUX
+def test_a_thread_that_starts_a_stream_lets_the_signal_through():
+    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGPIPE})
+    let_threads_be_freed()
+    assert signal.SIGPIPE not in signal.pthread_sigmask(signal.SIG_BLOCK, set())

@@ -143,6 +143,7 @@ class MainWindow(Board):
             tell=self.notices.tell,
             actions=self.keys,
             looks=self.looks,
+            hands=self.by_itself,
             open_input=self.listening.open_input,
             go_to=self.pages.go_to,
             choose_channel=self.choose_channel,

@@ -55,7 +55,7 @@ def _files(tools: PageTools) -> Page:
 def _settings(tools: PageTools) -> Page:
     from app.window.settings import Settings
 
-    return Settings(tools)
+    return Settings(tools, {spec.name: spec.title() for spec in PAGES})
 
 
 def _are_sounds(paths: Sequence[Path]) -> bool:

@@ -29,6 +29,7 @@ from PySide6.QtWidgets import QFrame, QSizePolicy, QStackedWidget, QWidget
 from app.engine.snapshot import Snapshot
 from app.window.actions import BOARD, Actions
 from app.window.errands import Errands
+from app.window.handsfree import HandsFree
 from app.window.looks import Looks
 from app.window.services import Services
 from app.window.theme import Theme
@@ -48,6 +49,8 @@ class PageTools:
     actions: Actions
     looks: Looks
     """Colours, size of texts and motion, to be changed."""
+    hands: HandsFree
+    """What ends takes that begin by themselves, to be changed."""
     open_input: Callable[[str], None]
     """Listens to an input, by its spec, and remembers it."""
     go_to: Callable[[str], None]

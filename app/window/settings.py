@@ -1,6 +1,8 @@
-"""The page of settings: what each key does, how large texts are, which colours, how much motion."""
+"""The page of settings: size of texts, colours, motion, what ends a take, and what each key does."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 from PySide6.QtCore import QEvent, Qt, Signal
 from PySide6.QtGui import QFocusEvent, QKeyEvent, QKeySequence
@@ -17,9 +19,10 @@ from PySide6.QtWidgets import (
 
 from app.window.actions import BOARD, EVERYWHERE, Action, key_text, portable
 from app.window.controls import Button, announce
+from app.window.handsfree import TakeEnds
 from app.window.looks import MOTIONS
 from app.window.pages import Page, PageTools
-from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
+from app.window.theme import GAP, MARGIN, TARGET, UNIT, Theme, Type
 from app.words import settings as words
 from app.words import window as window_words
 
@@ -28,16 +31,21 @@ _MODIFIERS = (Qt.Key.Key_Shift, Qt.Key.Key_Control, Qt.Key.Key_Alt, Qt.Key.Key_M
 
 
 class Settings(Page):
-    """Everything here takes effect at once and is remembered."""
+    """Everything here takes effect at once and is remembered.
 
-    def __init__(self, tools: PageTools) -> None:
+    Parameters
+    ----------
+    titles
+        What each page is called, by its name.
+    """
+
+    def __init__(self, tools: PageTools, titles: Mapping[str, str]) -> None:
         super().__init__()
         self.setProperty("panel", True)
         self._tools = tools
-        self._titles = {
-            BOARD: words.on_page(window_words.board_title()),
-            EVERYWHERE: words.everywhere(),
-        }
+        board = {BOARD: window_words.board_title()}
+        self._places = {name: words.on_page(title) for name, title in {**board, **titles}.items()}
+        self._places[EVERYWHERE] = words.everywhere()
         self.smaller, self.larger = Button(words.smaller()), Button(words.larger())
         self._size = QLabel()
         self.colours = Button("")
@@ -47,6 +55,7 @@ class Settings(Page):
         self.motion.setMinimumContentsLength(26)
         for name in MOTIONS:
             self.motion.addItem(words.motion(name), name)
+        self.ends = TakeEnds(tools.hands)
         self._title, self._hint = QLabel(words.keys_title()), QLabel(words.keys_hint())
         self._hint.setWordWrap(True)
         self._hint.setProperty("quiet", True)
@@ -59,6 +68,7 @@ class Settings(Page):
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.table.setTabKeyNavigation(False)
+        self.table.setMinimumHeight(2 * TARGET)  # it scrolls; Qt asks for more than a low window has
         header = self.table.horizontalHeader()
         header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeading | Qt.AlignmentFlag.AlignVCenter)
         header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
@@ -70,8 +80,10 @@ class Settings(Page):
         self.stops = (
             self.smaller,
             self.larger,
+            self.ends.clips,
             self.colours,
             self.motion,
+            *self.ends.stops,
             self.table,
             self.new_key,
             self.no_key,
@@ -86,7 +98,10 @@ class Settings(Page):
     def _arrange(self) -> None:
         keys = QHBoxLayout()
         looks = []
-        for widgets in ((self._size, self.smaller, self.larger), (self.colours, self.motion)):
+        for widgets in (
+            (self._size, self.smaller, self.larger, self.ends.clips),
+            (self.colours, self.motion),
+        ):
             row = QHBoxLayout()
             row.setSpacing(GAP)
             for widget in widgets:
@@ -102,6 +117,7 @@ class Settings(Page):
         layout.setSpacing(GAP - UNIT)
         for row in looks:
             layout.addLayout(row)
+        layout.addWidget(self.ends)
         layout.addWidget(self._title)
         layout.addWidget(self._hint)
         layout.addWidget(self.table, 1)
@@ -155,8 +171,7 @@ class Settings(Page):
         self.table.setRowCount(len(table))
         for number, action in enumerate(table):
             keys = ", ".join(map(key_text, actions.keys(action.name))) or words.no_key()
-            where = self._titles.get(action.where, words.on_page(action.where.title()))
-            for column, text in enumerate((action.text, keys, where)):
+            for column, text in enumerate((action.text, keys, self._places[action.where])):
                 self.table.setItem(number, column, QTableWidgetItem(text))
         if row >= 0:
             self.table.selectRow(row)

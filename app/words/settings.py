@@ -12,7 +12,7 @@ def settings_title() -> str:
 
 def settings_tip() -> str:
     """What the page is for."""
-    return _("Keys and pedals, size of texts, colours, motion.")
+    return _("Keys and pedals, size of texts, colours, motion, what ends a take.")
 
 
 def text_size(percent: int) -> str:
@@ -56,10 +56,7 @@ def keys_title() -> str:
 
 def keys_hint() -> str:
     """How the table is used."""
-    return _(
-        "Choose a row, then “New key”, and press the key, or the pedal: "
-        "page-turner pedals send arrow keys, or Page Up and Page Down."
-    )
+    return _("Choose a row, then “New key”, then press key or pedal.")
 
 
 def keys_headings() -> tuple[str, str, str]:

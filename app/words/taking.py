@@ -81,7 +81,10 @@ def arm() -> str:
 
 def arm_tip() -> str:
     """What the button does."""
-    return _("Begin a take as soon as somebody plays, from two seconds before the first note on.")
+    return _(
+        "Begin a take as soon as somebody plays, from two seconds before the first note on. "
+        "Settings say what ends it."
+    )
 
 
 def armed() -> str:
@@ -99,43 +102,33 @@ def ends_in(length: str) -> str:
     return _("Ends in {length}").format(length=length)
 
 
-def more() -> str:
-    """The button that opens the menu."""
-    return "…"
-
-
-def more_tip() -> str:
-    """What the menu is for."""
-    return _("How takes end by themselves, and whether the sound of clips is kept")
-
-
 def end_after_quiet() -> str:
-    """Menu: how much quiet ends a take that began by itself."""
+    """Setting: how much quiet ends a take that began by itself."""
     return _("End after quiet of")
 
 
 def end_after_time() -> str:
-    """Menu: how much time ends any take."""
+    """Setting: how much time ends any take."""
     return _("End after")
 
 
 def never() -> str:
-    """Menu: it does not end a take."""
+    """Setting: it does not end a take."""
     return _("Never")
 
 
 def seconds(count: int) -> str:
-    """Menu: a length."""
+    """Setting: a length."""
     return ngettext("{count} second", "{count} seconds", count).format(count=count)
 
 
 def minutes(count: int) -> str:
-    """Menu: a length."""
+    """Setting: a length."""
     return ngettext("{count} minute", "{count} minutes", count).format(count=count)
 
 
 def keep_clips() -> str:
-    """Menu: keep the sound around clips."""
+    """Setting: keep the sound around clips."""
     return _("Keep the sound of clips")
 
 

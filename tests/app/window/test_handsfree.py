@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from app.engine.handsfree import HandsFreeState, Phase, Wishes
-from app.window.handsfree import HandsFree, HandsFreeControl
+from app.window.handsfree import HandsFree, HandsFreeControl, TakeEnds
 from app.window.handsfreeports import HandsFreeServices
 from app.window.theme import Theme
 
@@ -69,9 +69,23 @@ def make(qtbot, program, memory):
     return make
 
 
-def choose(menu_action_group, text):
-    (action,) = [action for action in menu_action_group.actions() if action.text() == text]
-    action.trigger()
+@pytest.fixture
+def settings(qtbot):
+    def settings(hands):
+        row = TakeEnds(hands)
+        qtbot.addWidget(row)
+        qtbot.addWidget(row.clips)
+        row.show()
+        return row
+
+    return settings
+
+
+def choose(box, text):
+    index = box.findText(text)
+    assert index >= 0
+    box.setCurrentIndex(index)
+    box.activated.emit(index)
 
 
 def test_a_press_arms_it_and_another_does_not(make, program):
@@ -105,33 +119,45 @@ def test_the_end_is_counted_down(make, program, phase, quiet_left_s, length_left
     assert control.arm_button.text() == text
 
 
-def test_what_was_chosen_is_remembered_but_not_that_it_was_armed(make, program, memory):
-    control, _ = make()
+def test_what_was_chosen_is_remembered_but_not_that_it_was_armed(make, settings, program, memory):
+    control, hands = make()
     control.arm_button.click()
-    choose(control._quiet, "Never")
-    choose(control._length, "5 minutes")
+    row = settings(hands)
+    choose(row.quiet, "Never")
+    choose(row.length, "5 minutes")
     assert program.state.wishes == Wishes(True, None, 300.0)
-    make()
+    _, hands = make()
     assert program.state.wishes == Wishes(False, None, 300.0)
-    memory["handsfree_quiet_s"] = "no number"
-    make()
+    assert settings(hands).quiet.currentText() == "Never"
+    assert settings(hands).length.currentText() == "5 minutes"
+
+
+@pytest.mark.parametrize("text", ["no number", "nan", "7", ""])
+def test_what_is_not_offered_is_not_remembered_either(make, settings, program, memory, text):
+    memory["handsfree_quiet_s"] = text
+    _, hands = make()
     assert program.state.wishes.quiet_s == 8.0
+    assert settings(hands).quiet.currentText() == "8 seconds"
 
 
-def test_what_is_recorded_is_shown_as_long_as_it_is(make, program, memory):
+def test_what_is_recorded_is_shown_as_long_as_it_is(make, settings, program, memory):
     control, hands = make()
     assert not control._marker.isVisible()
-    control.clips_action.trigger()
+    row = settings(hands)
+    assert not row.clips.isChecked()
+    row.clips.click()
     hands.show_state("", "bass")
     assert program.keeps
     assert control._marker.isVisible()
-    assert "/home/player/clips" in control.clips_action.toolTip()
+    assert "/home/player/clips" in row.clips.toolTip()
     program.keeps = False
     again, hands = make()
     hands.show_state("", "bass")
     assert program.keeps
     assert again._marker.isVisible(), "asked for once, and said so at every start"
-    again.clips_action.trigger()
+    row = settings(hands)
+    assert row.clips.isChecked()
+    row.clips.click()
     hands.show_state("", "bass")
     assert not program.keeps
     assert not again._marker.isVisible()
@@ -152,6 +178,7 @@ def test_it_stays_armed_and_begins_nothing_while_somebody_is_guided(make, progra
     assert not program.state.wishes.on_sound
 
 
-def test_everything_has_a_name_for_screen_readers(make):
-    control, _ = make()
-    assert all(stop.accessibleName() for stop in control.stops)
+def test_everything_has_a_name_for_screen_readers(make, settings):
+    control, hands = make()
+    row = settings(hands)
+    assert all(stop.accessibleName() for stop in (*control.stops, *row.stops, row.clips))

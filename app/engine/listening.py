@@ -174,6 +174,8 @@ class Listening:
         before, self._state = self._state, state
         if (state is InputState.RUNNING) == (before is InputState.RUNNING):
             return None
+        # What is open now may be another device behind the same name.
+        self._info = replace(self._info, note=self.source.info.note)
         kind = EventKind.INPUT_BACK if state is InputState.RUNNING else EventKind.INPUT_LOST
         return self._event(kind, self._chain.position_frames)
 

@@ -14,7 +14,7 @@ import contextlib
 import threading
 import time
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -48,7 +48,8 @@ class DeviceSource:
     spec
         Which device, and which of its channels. Resolved anew by each :meth:`start`, against a fresh list of
         devices when no other stream is open; once it was open, by host API and name in full, so that a part
-        of a name or "default" does not come to mean another one.
+        of a name or "default" does not come to mean another one. Where two have the same name, none is opened
+        again before both are there, because their order alone tells them apart.
     rate_hz
         Asks for a rate; the device's own when left out.
     ways
@@ -70,6 +71,8 @@ class DeviceSource:
         self._ways = tuple(ways)
         self._audio = audio
         self._info: SourceInfo | None = None
+        self._kept: _Kept | None = None
+        """What it was opened as; written in the audio-control thread."""
         self._closing = threading.Lock()
         self._wake = threading.Event()
         self._stream: OpenStream | None = None
@@ -97,7 +100,6 @@ class DeviceSource:
         audio = self._audio or control()
         opened = audio.call(lambda sd: self._open(audio, sd), undo=OpenStream.let_go)
         self._info = opened.info
-        self._spec = DeviceSpec(opened.info.spec.partition(":")[2])
         self._wake.clear()
         self._stream = opened
 
@@ -157,23 +159,42 @@ class DeviceSource:
         audio.relist()
         devices = query(sd)
         try:
-            device, picks = resolve(self._spec, devices)
+            device, picks = self._find(devices)
         except DeviceError:
             if not audio.relist(older_than_s=0.0):  # plugged in a second ago?
                 raise
             devices = query(sd)
-            device, picks = resolve(self._spec, devices)
+            device, picks = self._find(devices)
         capture = self._start_capture(sd, device, picks)
         audio.stream_opened(capture)
-        info = _describe(device, picks, capture)
-        if [each.full_name for each in devices].count(device.full_name) > 1:
+        info = _describe(device, picks, capture, again=self._kept is not None)
+        twins = _named(device.full_name, devices)
+        if len(twins) > 1:
             # Two of the same kind: only the number tells them apart.
             info = replace(info, spec=f"device:{device.index}:{_listed(picks)}")
+        self._kept = _Kept(device.full_name, picks, twins.index(device), len(twins), capture.rate_hz)
         return OpenStream(capture, info, audio)
 
+    def _find(self, devices: Sequence[DeviceInfo]) -> tuple[DeviceInfo, tuple[int, ...]]:
+        if self._kept is None:
+            return resolve(self._spec, devices)
+        twins = _named(self._kept.full_name, devices)
+        if len(twins) != self._kept.twins:
+            raise DeviceError(words.no_such_device(self._kept.full_name))
+        device = twins[self._kept.place]
+        return resolve(DeviceSpec(f"{device.index}:{_listed(self._kept.picks)}"), devices)
+
+    def _rates_hz(self, device: DeviceInfo) -> tuple[float, ...]:
+        """The rates to try: of a sound server, which has none of its own, the same again."""
+        if device.via_server and self._kept is not None:
+            return (self._kept.rate_hz,)
+        wanted_hz = self._rate_hz or device.default_rate_hz
+        return (wanted_hz, 44_100.0) if device.via_server and wanted_hz == SERVER_RATE_HZ else (wanted_hz,)
+
     def _start_capture(self, sd: Any, device: DeviceInfo, picks: tuple[int, ...]) -> Capture:
-        rate_hz = self._rate_hz or device.default_rate_hz
+        rate_hz, *others_hz = self._rates_hz(device)
         requests = _requests(sd, device, picks, rate_hz)
+        requests += [StreamRequest(device.index, max(picks), picks, other_hz) for other_hz in others_hz]
         unusable = ""
         for way in self._ways:
             refused: DeviceError | None = None
@@ -192,13 +213,32 @@ class DeviceSource:
         raise DeviceError(words.device_refused(device.full_name, unusable), unusable)
 
 
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """What was opened, to be opened again and no other."""
+
+    full_name: str
+    picks: tuple[int, ...]
+    place: int
+    """Among those of the same name."""
+    twins: int
+    """How many have that name."""
+    rate_hz: float
+
+
+def _named(full_name: str, devices: Sequence[DeviceInfo]) -> list[DeviceInfo]:
+    return [device for device in devices if device.full_name == full_name]
+
+
 def _listed(picks: tuple[int, ...]) -> str:
     return ",".join(str(pick) for pick in picks)
 
 
-def _describe(device: DeviceInfo, picks: tuple[int, ...], capture: Capture) -> SourceInfo:
+def _describe(device: DeviceInfo, picks: tuple[int, ...], capture: Capture, *, again: bool) -> SourceInfo:
     notes = []
     if device.via_server:
+        if again:
+            notes.append(words.server_chose_again())
         notes.append(words.through_server())
     elif abs(capture.rate_hz - device.default_rate_hz) > 0.5:
         notes.append(words.resampled(capture.rate_hz, device.default_rate_hz))
@@ -242,8 +282,6 @@ def _requests(sd: Any, device: DeviceInfo, picks: tuple[int, ...], rate_hz: floa
     if device.channels != needed.stream_channels:
         # Some drivers open with all of their channels or not at all.
         requests.append(StreamRequest(device.index, device.channels, picks, rate_hz))
-    if device.via_server and rate_hz == SERVER_RATE_HZ:
-        requests.append(StreamRequest(device.index, max(picks), picks, 44_100.0))
     if "WASAPI" in device.host_api:
         # Shared mode knows one rate, the system's; this lets the system convert.
         converting = sd.WasapiSettings(auto_convert=True)

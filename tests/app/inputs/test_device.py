@@ -278,6 +278,35 @@ def test_two_of_the_same_kind_are_told_apart_by_their_numbers(desk):
     assert it.open().source.info.spec == "device:5:2"
 
 
+def test_one_of_two_of_the_same_kind_is_not_mistaken_for_the_other(desk):
+    it = desk("device:5:2")
+    it.sd.devices.append(soundless.Device("Desk pair (hw:0,0)"))
+    it.open()
+    gone = it.sd.devices.pop()
+    it.driver.finish()
+    it.source.close()
+    it.sd.devices.append(soundless.Device("Another (hw:2,0)"))  # it has the number now
+    for _ in range(2):
+        with pytest.raises(DeviceError, match="No sound input is called “ALSA/Desk pair"):
+            it.source.start()
+    it.sd.devices.insert(5, gone)
+    assert it.open().source.info.spec == "device:5:2"
+    assert it.source.info.name == "Desk pair (hw:0,0)"
+
+
+def test_behind_a_sound_server_the_same_rate_is_opened_again_and_the_device_is_doubted(desk):
+    it = desk("device:pulse")
+    server = soundless.Device("pulse", rate_hz=44_100.0)
+    it.sd.devices.append(server)
+    assert it.open().source.info.rate_hz == 44_100
+    assert "another device" not in it.source.info.note
+    server.rates = (48_000.0,)  # it would have taken this, had it come back like that at first
+    it.driver.finish()
+    it.source.close()
+    assert it.open().source.info.rate_hz == 44_100
+    assert "may be another device" in it.source.info.note
+
+
 def test_a_loose_name_means_the_same_device_ever_after(desk):
     it = desk("device:default:8").open()
     it.sd.default = "hw:1,0"

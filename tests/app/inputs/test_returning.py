@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -124,8 +125,6 @@ def test_another_rate_cannot_go_on_as_the_same_stream(clock):
 
         @property
         def info(self):
-            from dataclasses import replace
-
             return replace(super().info, rate_hz=self.rate_hz)
 
     fake = Changing(endless())
@@ -138,6 +137,26 @@ def test_another_rate_cannot_go_on_as_the_same_stream(clock):
     clock.now_s += 1.0
     with pytest.raises(InputError, match=r"came back at 44\.1 kHz instead of 48 kHz"):
         source.read(480, 0.0)
+
+
+def test_what_is_to_be_known_of_the_device_that_is_back_is_told(clock):
+    class Noted(FakeSource):
+        note = ""
+
+        @property
+        def info(self):
+            return replace(super().info, note=self.note)
+
+    fake = Noted(endless())
+    source = ReturningSource(fake, clock=clock)
+    source.start()
+    fake.unplug()
+    source.read(480, 0.0)
+    fake.replug()
+    fake.note = "It may be another one."
+    clock.now_s += 1.0
+    assert source.read(480, 0.0).active
+    assert source.info == replace(fake.info, note="It may be another one.")
 
 
 def test_closed_while_it_is_opened_again_it_stays_closed(clock):

@@ -14,7 +14,7 @@ from pathlib import Path
 from app.errors import LogError
 from app.log import edit
 from app.log.bars import Metre
-from app.log.edit import Edit
+from app.log.edit import Edit, Moved
 from app.log.evidence import evidence_of
 from app.log.records import SessionRow, TakeDetail, TakeEvent, TakeRow
 from app.log.store import Store
@@ -125,10 +125,15 @@ class TakeBook:
         """Say how to count in a take, or that nobody knows."""
         self._change(edit.set_metre(number, metre))
 
-    def move(self, numbers: Sequence[int], session: int) -> None:
-        """Put takes into another session."""
-        for number in numbers:
-            self._change(edit.move(number, session))
+    def move(self, numbers: Sequence[int], session: int | None) -> Moved:
+        """Put takes into another session, or with None into a new one; :meth:`move_back` undoes it."""
+        moved: Moved = {}
+        self._change(edit.move(tuple(numbers), session, moved))
+        return moved
+
+    def move_back(self, moved: Moved) -> None:
+        """Put takes back into the sessions that they were in."""
+        self._change(edit.move_back(moved))
 
     def delete(self, numbers: Sequence[int]) -> None:
         """Put takes away; :meth:`restore` undoes it. A take that runs stays."""

@@ -61,9 +61,49 @@ def set_metre(number: int, metre: Metre | None) -> Edit:
     return run
 
 
-def move(number: int, session: int) -> Edit:
-    """Put a take into another session."""
-    return lambda store: _change(store, number, "session = ?", session)
+Moved: TypeAlias = dict[int, int | None]
+"""The session that each take was in before; filled once the move was made."""
+
+
+def move(numbers: Sequence[int], session: int | None, moved: Moved | None = None) -> Edit:
+    """Put takes into another session, or with None into a new one. Those that are gone are left out.
+
+    Parameters
+    ----------
+    moved
+        Filled with where they were, for :func:`move_back`.
+    """
+    before = {} if moved is None else moved
+
+    def run(store: Store) -> None:
+        rows = [
+            row
+            for number in numbers
+            for row in store.rows(
+                "SELECT number, session, started_us, utc_offset_s FROM take"
+                " WHERE number = ? AND deleted_us IS NULL",
+                number,
+            )
+        ]
+        if not rows:
+            return
+        earliest = min(rows, key=lambda row: row[2])
+        to = add_session(store, "", earliest[2], earliest[3]) if session is None else session
+        for number, was, *_ in rows:
+            store.change("UPDATE take SET session = ? WHERE number = ?", to, number)
+            before[number] = was
+
+    return run
+
+
+def move_back(moved: Moved) -> Edit:
+    """Undo a move that was asked for before."""
+
+    def run(store: Store) -> None:
+        for number, session in moved.items():
+            store.change("UPDATE take SET session = ? WHERE number = ?", session, number)
+
+    return run
 
 
 def delete(numbers: Sequence[int], now: datetime | None = None) -> Edit:

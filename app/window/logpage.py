@@ -1,8 +1,9 @@
-"""The page with the take log: find takes, name them, mark them, compare, save, send and delete them."""
+"""The page with the take log: find takes, name, mark, compare, save, send, move and delete them."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
@@ -33,6 +34,7 @@ from app.window.comparepanel import ComparePanel
 from app.window.controls import Button, announce
 from app.window.logfinder import LogFinder
 from app.window.logreader import Listing, LogReader, Query
+from app.window.movebox import MoveBox
 from app.window.pages import Page, PageTools
 from app.window.takecard import TakeCard
 from app.window.theme import GAP, MARGIN, UNIT, Theme
@@ -45,6 +47,16 @@ _LIST, _COMPARE = 0, 1
 _MOST_COMPARED = 6
 
 
+@dataclass(frozen=True, slots=True)
+class _Undo:
+    """How something that was done to takes is undone."""
+
+    numbers: tuple[int, ...]
+    run: Callable[[], object]
+    offer: str
+    said: str
+
+
 class LogPage(Page):
     """Left the list, right the take that is chosen; a comparison takes the place of both."""
 
@@ -53,7 +65,7 @@ class LogPage(Page):
         self.setProperty("panel", True)
         self._tools = tools
         self._book = tools.services.takes.book
-        self._deleted: list[tuple[int, ...]] = []
+        self._undoing: list[_Undo] = []
         self._chosen: list[int] = []
         self._said = ""
         self.table = BookTable(tools.theme, {part.key: part.label for part in tools.services.parts})
@@ -76,6 +88,7 @@ class LogPage(Page):
             Action("log_compare", words.compare_action(), self.compare_chosen, ("V",), NAME),
             Action("log_export", words.export_action(), self.choose_export, ("Ctrl+S",), NAME),
             Action("log_send", words.send_action(), self.choose_parcel, ("Ctrl+E",), NAME),
+            Action("log_move", words.move_action(), self.choose_session, ("Ctrl+M",), NAME),
             Action("log_delete", words.delete_action(), self.delete_chosen, ("Del",), NAME),
             Action("log_undo", words.undo_action(), self.undo, ("Ctrl+Z",), NAME),
         )
@@ -102,6 +115,8 @@ class LogPage(Page):
         self.compare_button = _button(words.compare(), words.compare_tip(), self.compare_chosen)
         self.export_button = _button(words.export(), words.export_tip(), self.choose_export)
         self.send_button = _button(words.send(), words.send_tip(), self.choose_parcel)
+        self.move_box = MoveBox()
+        self.move_box.wanted.connect(self.move_chosen)
         self.delete_button = _button(words.delete(), words.delete_tip(), self.delete_chosen)
         self.undo_button = _button("", "", self.undo)
         self.undo_button.setParent(self)  # it is arranged when it is offered, and must not be a window
@@ -110,6 +125,7 @@ class LogPage(Page):
             self.compare_button,
             self.export_button,
             self.send_button,
+            self.move_box,
             self.delete_button,
             self.undo_button,
         )
@@ -175,7 +191,7 @@ class LogPage(Page):
 
     def _arrange_deeds(self) -> None:
         """The buttons in one row, or in as many as large letters need."""
-        shown = self._buttons if self._deleted else self._buttons[:-1]
+        shown = self._buttons if self._undoing else self._buttons[:-1]
         widest = max((button.sizeHint().width() for button in shown), default=0) + 2 * UNIT
         room = max(1, self.table.width() // widest)
         while self._deeds.takeAt(0) is not None:
@@ -233,6 +249,7 @@ class LogPage(Page):
 
     def _show_listing(self, listing: Listing) -> None:
         self.finder.show_sessions(listing.sessions)
+        self.move_box.show_sessions(listing.sessions)
         self.table.show_numbers(listing.numbers, self._chosen)
         self.reader.forget_take()
         self.empty.setText(words.nothing_found() if listing.query != Query() else words.nothing_yet())
@@ -282,24 +299,58 @@ class LogPage(Page):
         """Put the chosen takes away; the list goes on with the next one."""
         if self._chosen and self.stack.currentIndex() == _LIST:
             numbers = tuple(self._chosen)
-            self._deleted.append(numbers)
             self._book.delete(numbers)
-            self._offer_undo()
-            self._say(words.deleted(len(numbers)))
+            self._did(
+                words.deleted(len(numbers)),
+                _Undo(
+                    numbers,
+                    partial(self._book.restore, numbers),
+                    words.undo(len(numbers)),
+                    words.restored(len(numbers)),
+                ),
+            )
+
+    def choose_session(self) -> None:
+        """Open the list of sessions to move the chosen takes to."""
+        if self._chosen and self.stack.currentIndex() == _LIST:
+            self.move_box.setFocus(Qt.FocusReason.ShortcutFocusReason)
+            self.move_box.showPopup()
+
+    def move_chosen(self, session: int | None, name: str) -> None:
+        """Put the chosen takes into this session, or into a new one."""
+        if not self._chosen:
+            return
+        numbers = tuple(self._chosen)
+        moved = self._book.move(numbers, session)
+        self._did(
+            words.moved(len(numbers), name),
+            _Undo(
+                numbers,
+                partial(self._book.move_back, moved),
+                words.undo_move(len(numbers)),
+                words.moved_back(len(numbers)),
+            ),
+        )
+        self.table.setFocus()
 
     def undo(self) -> None:
-        """Bring back what was deleted last."""
-        if self._deleted:
-            numbers = self._deleted.pop()
-            self._chosen = list(numbers)
-            self._book.restore(numbers)
+        """Undo what was done last."""
+        if self._undoing:
+            last = self._undoing.pop()
+            self._chosen = list(last.numbers)
+            last.run()
             self._offer_undo()
-            self._say(words.restored(len(numbers)))
+            self._say(last.said)
+
+    def _did(self, said: str, undo: _Undo) -> None:
+        self._undoing.append(undo)
+        self._offer_undo()
+        self._say(said)
 
     def _offer_undo(self) -> None:
-        self.undo_button.setVisible(bool(self._deleted))
-        if self._deleted:
-            self.undo_button.set_text(words.undo(len(self._deleted[-1])))
+        self.undo_button.setVisible(bool(self._undoing))
+        if self._undoing:
+            self.undo_button.set_text(self._undoing[-1].offer)
         self._arrange_deeds()
 
     def compare_chosen(self) -> None:

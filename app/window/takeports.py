@@ -15,6 +15,7 @@ from app.words import log as words
 
 if TYPE_CHECKING:
     from app.check.many import Step
+    from app.log.edit import Moved
     from app.log.folder import FolderNews, FolderView
     from app.log.records import SessionRow, TakeDetail, TakeEvent, TakeRow
 
@@ -69,6 +70,14 @@ class Book(Protocol):
         """Bring deleted takes back."""
         ...
 
+    def move(self, numbers: Sequence[int], session: int | None) -> Moved:
+        """Put takes into another session, or into a new one."""
+        ...
+
+    def move_back(self, moved: Moved) -> None:
+        """Undo that."""
+        ...
+
     def begin_session(self, name: str = "") -> None:
         """Begin a session."""
         ...
@@ -111,6 +120,12 @@ class EmptyBook:
         pass
 
     def restore(self, numbers: Sequence[int]) -> None:  # noqa: D102
+        pass
+
+    def move(self, numbers: Sequence[int], session: int | None) -> Moved:  # noqa: ARG002, D102
+        return {}
+
+    def move_back(self, moved: Moved) -> None:  # noqa: D102
         pass
 
     def begin_session(self, name: str = "") -> None:  # noqa: D102

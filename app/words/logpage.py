@@ -177,6 +177,49 @@ def delete_tip() -> str:
     return _("It can be undone; after thirty days the take is gone.")
 
 
+def move() -> str:
+    """On a list of sessions that opens; as short as a button."""
+    return _("Move to …")
+
+
+def move_tip() -> str:
+    """What the list does."""
+    return _("Puts the chosen takes into another session. It can be undone.")
+
+
+def move_action() -> str:
+    """What a key does."""
+    return _("Move takes to another session")
+
+
+def own_session() -> str:
+    """Where takes can be moved: to a session that begins with them."""
+    return _("A new session")
+
+
+def moved(count: int, session: str) -> str:
+    """Takes were moved; ``session`` is a name or a day, or empty where it is new."""
+    if not session:
+        return ngettext(
+            "{count} take moved to a new session.", "{count} takes moved to a new session.", count
+        ).format(count=count)
+    return ngettext("{count} take moved to {session}.", "{count} takes moved to {session}.", count).format(
+        count=count, session=session
+    )
+
+
+def undo_move(count: int) -> str:
+    """A button that undoes a move."""
+    return ngettext("Move {count} take back", "Move {count} takes back", count).format(count=count)
+
+
+def moved_back(count: int) -> str:
+    """A move was undone."""
+    return ngettext(
+        "{count} take is in its session again.", "{count} takes are in their sessions again.", count
+    ).format(count=count)
+
+
 def undo(count: int) -> str:
     """A button that brings deleted takes back."""
     return ngettext("Bring {count} take back", "Bring {count} takes back", count).format(count=count)
@@ -262,7 +305,7 @@ def delete_action() -> str:
 
 def undo_action() -> str:
     """What a key does."""
-    return _("Bring deleted takes back")
+    return _("Undo deleting or moving takes")
 
 
 def export_action() -> str:

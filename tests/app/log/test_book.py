@@ -71,11 +71,14 @@ def test_takes_move_between_sessions(book, writer, make_update):
     )
     assert writer.flush()
     new, old = book.sessions()
-    book.move([1, 2], new.number)
+    moved = book.move([1, 2], new.number)
     book.rename_session(new.number, "Night")
     assert writer.flush()
     assert [(s.name, s.takes) for s in book.sessions()] == [("Night", 3), ("", 1)]
     assert names(book, session=old.number) == ["Bridge"]
+    book.move_back(moved)
+    assert writer.flush()
+    assert [(s.name, s.takes) for s in book.sessions()] == [("Night", 1), ("", 3)]
 
 
 def test_a_change_that_makes_no_sense_is_told(book, writer):

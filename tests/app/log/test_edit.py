@@ -51,7 +51,7 @@ def numbers(rows):
         (edit.set_part(2, "voice"), "part", "voice"),
         (edit.set_notes(2, "flat in bar 9\nbut warm"), "notes", "flat in bar 9\nbut warm"),
         (edit.mark(2, True), "kept", True),
-        (edit.move(2, 2), "session", 2),
+        (edit.move([2], 2), "session", 2),
         (edit.set_metre(2, Metre(97.5, 3, 2.0)), "metre", Metre(97.5, 3, 2.0)),
     ],
 )
@@ -157,6 +157,20 @@ def test_a_session_can_be_begun_by_hand(store, make_update):
     assert store.sessions()[0].name == "Second song"
 
 
+def test_takes_move_to_a_session_of_their_own_and_back(store):
+    run(store, edit.delete([3]))
+    moved = {}
+    run(store, edit.move([2, 3, 99], None, moved))
+    assert moved == {2: 1}, "what is deleted or was never there stays out"
+    assert store.take(2).row.session == 3
+    assert [(each.number, each.takes) for each in store.sessions()] == [(3, 1), (1, 1)]
+    assert store.sessions()[0].started == store.take(2).row.started
+    run(store, edit.move([99], None))
+    assert len(store.rows("SELECT number FROM session")) == 3, "no session without takes"
+    run(store, edit.move_back(moved))
+    assert store.take(2).row.session == 1
+
+
 def test_a_clock_that_jumps_back_a_little_ends_no_session(store, make_update):
     with store.writing():
         number = save_take(store, make_update("x", started_us=START_US + 23 * HOUR_US), None, "nobody")
@@ -167,7 +181,7 @@ def test_a_take_keeps_its_session_and_its_new_name_while_it_runs(store, make_upd
     with store.writing():
         number = save_take(store, make_update("runs", started_us=START_US + 24 * HOUR_US), None, "me")
     run(store, edit.rename(number, "Renamed meanwhile"))
-    run(store, edit.move(number, 1))
+    run(store, edit.move([number], 1))
     with store.writing():
         closed = make_update("runs", started_us=START_US + 24 * HOUR_US, state=TakeState.CLOSED)
         save_take(store, closed, number, "me")

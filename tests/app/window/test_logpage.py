@@ -237,6 +237,34 @@ def test_deleting_and_bringing_back(qtbot: Any, fill: Any, opened: Any, log: Log
     assert not page.undo_button.isVisible()
 
 
+def test_moving_to_another_session_and_back(qtbot: Any, fill: Any, opened: Any, log: LogWriter) -> None:
+    fill(*(update(i) for i in (1, 2, 11)))
+    page = opened()
+    qtbot.waitUntil(lambda: page.move_box.count() == 3)
+    page.move_box.setFocus()
+    choose(page, 1, 2)
+    for key in (Qt.Key.Key_A, Qt.Key.Key_1, Qt.Key.Key_End):  # nothing moves unseen
+        qtbot.keyClick(page.move_box, key)
+    assert page.move_box.currentIndex() == -1
+    qtbot.keyClick(page.table, Qt.Key.Key_M, Qt.KeyboardModifier.ControlModifier)
+    view = page.move_box.view()
+    qtbot.waitUntil(view.isVisible)
+    qtbot.keyClick(view, Qt.Key.Key_Home)
+    qtbot.keyClick(view, Qt.Key.Key_Down)  # after the new one: the newest that is there
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    qtbot.waitUntil(lambda: [each.takes for each in page._book.sessions()] == [3])
+    assert page.state.text() == "2 takes moved to 2023-11-15."
+    assert page.table.chosen == [2, 1]
+    assert page.undo_button.accessibleName() == "Move 2 takes back"
+    qtbot.keyClick(page.table, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    qtbot.waitUntil(lambda: [each.takes for each in page._book.sessions()] == [1, 2])
+    assert page.state.text() == "2 takes are in their sessions again."
+    assert not page.undo_button.isVisible()
+    page.move_box.activated.emit(0)
+    qtbot.waitUntil(lambda: [each.takes for each in page._book.sessions()] == [2, 1])
+    assert page.state.text() == "2 takes moved to a new session."
+
+
 def test_comparing_two_and_going_back(qtbot: Any, fill: Any, opened: Any) -> None:
     clips = (TakeEvent("clip", 48_000, 1, 7, 0.0),)
     fill(update(1))

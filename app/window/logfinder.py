@@ -10,13 +10,14 @@ from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLineEdit, QVBoxLayout, QW
 from app.log.records import SessionRow
 from app.window.controls import Button
 from app.window.logreader import Query
+from app.window.movebox import MoveBox
 from app.window.switch import Switch
 from app.window.theme import UNIT
 from app.words import logpage as words
 
 
 class LogFinder(QWidget):
-    """Asks for takes; a session that is chosen can be given a name."""
+    """Asks for takes; a session that is chosen can be given a name, and takes be moved to one."""
 
     changed = Signal()
     """Other takes are asked for."""
@@ -49,12 +50,14 @@ class LogFinder(QWidget):
         self.session_name.hide()
         self.new_session = Button(words.new_session(), tip=words.new_session_tip())
         self.new_session.clicked.connect(lambda _checked: self.session_begun.emit())
+        self.move_box = MoveBox()
         self.stops = (
             self.search,
             self.kept_only,
             self.sessions,
             self.session_name,
             self.new_session,
+            self.move_box,
         )
         find = QHBoxLayout()
         find.addWidget(self.search, 1)
@@ -63,6 +66,7 @@ class LogFinder(QWidget):
         which.addWidget(self.sessions, 3)
         which.addWidget(self.session_name, 2)
         which.addWidget(self.new_session)
+        which.addWidget(self.move_box)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         for line in (layout, find, which):
@@ -77,6 +81,7 @@ class LogFinder(QWidget):
 
     def show_sessions(self, sessions: Sequence[SessionRow]) -> None:
         """Offer these sessions; the chosen one stays chosen while it is there."""
+        self.move_box.show_sessions(sessions)
         if tuple(sessions) == self._sessions:
             return
         self._sessions = tuple(sessions)

@@ -34,7 +34,6 @@ from app.window.comparepanel import ComparePanel
 from app.window.controls import Button, announce
 from app.window.logfinder import LogFinder
 from app.window.logreader import Listing, LogReader, Query
-from app.window.movebox import MoveBox
 from app.window.pages import Page, PageTools
 from app.window.takecard import TakeCard
 from app.window.theme import GAP, MARGIN, UNIT, Theme
@@ -115,7 +114,7 @@ class LogPage(Page):
         self.compare_button = _button(words.compare(), words.compare_tip(), self.compare_chosen)
         self.export_button = _button(words.export(), words.export_tip(), self.choose_export)
         self.send_button = _button(words.send(), words.send_tip(), self.choose_parcel)
-        self.move_box = MoveBox()
+        self.move_box = self.finder.move_box
         self.move_box.wanted.connect(self.move_chosen)
         self.delete_button = _button(words.delete(), words.delete_tip(), self.delete_chosen)
         self.undo_button = _button("", "", self.undo)
@@ -125,7 +124,6 @@ class LogPage(Page):
             self.compare_button,
             self.export_button,
             self.send_button,
-            self.move_box,
             self.delete_button,
             self.undo_button,
         )
@@ -249,7 +247,6 @@ class LogPage(Page):
 
     def _show_listing(self, listing: Listing) -> None:
         self.finder.show_sessions(listing.sessions)
-        self.move_box.show_sessions(listing.sessions)
         self.table.show_numbers(listing.numbers, self._chosen)
         self.reader.forget_take()
         self.empty.setText(words.nothing_found() if listing.query != Query() else words.nothing_yet())
@@ -272,14 +269,15 @@ class LogPage(Page):
     def _enable(self) -> None:
         for button in self._buttons[:-1]:
             button.setEnabled(bool(self._chosen))
+        self.move_box.setEnabled(bool(self._chosen))
         count = len(self._chosen)
-        self.state.setText(words.several_chosen(count) if count > 1 else self._said)
+        told = (words.several_chosen(count) if count > 1 else "", self._said)
+        self.state.setText(" \N{MIDDLE DOT} ".join(filter(None, told)))
         self.state.setVisible(bool(self.state.text()))
 
     def _say(self, sentence: str) -> None:
         self._said = sentence
-        self.state.setText(sentence)
-        self.state.show()
+        self._enable()
         announce(self, sentence)
 
     def find_takes(self) -> None:

@@ -9,14 +9,13 @@ from PySide6.QtGui import QKeyEvent, QWheelEvent
 from PySide6.QtWidgets import QComboBox
 
 from app.log.records import SessionRow
-from app.window.controls import Choice
 from app.words import logpage as words
 
 _OPENERS = (Qt.Key.Key_Up, Qt.Key.Key_Down, Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_F4)
 _PAST = (Qt.Key.Key_Tab, Qt.Key.Key_Backtab, Qt.Key.Key_Escape)
 
 
-class MoveBox(Choice):
+class MoveBox(QComboBox):
     """A list that opens; what is chosen in it happens at once, so nothing is chosen while it is closed."""
 
     wanted = Signal(object, str)

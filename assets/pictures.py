@@ -153,6 +153,7 @@ def log_two_takes(stage: Stage) -> Iterator[Step]:
     window = stage.window
     for name, gains_db in (("First verse", (0.0, 0.0)), ("Second verse", (14.0, 0.0))):
         window.takes.name_field.setText(name)
+        window.takes.name_field.setCursorPosition(0)
         window.keys.run("take")
         for gain_db in gains_db:
             yield 6.0

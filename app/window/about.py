@@ -24,6 +24,7 @@ class About(Page):
         self._own = work("swellmark").licence or words.licence_unknown()
         self._works = works()
         self.text = QTextBrowser()
+        self.text.document().setDocumentMargin(GAP)
         self.text.setFrameShape(QFrame.Shape.NoFrame)
         self.text.setOpenLinks(False)
         self.text.setTabChangesFocus(True)

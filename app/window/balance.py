@@ -12,7 +12,6 @@ from PySide6.QtCore import QSignalBlocker, Qt, QTimer
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QBoxLayout,
-    QComboBox,
     QFileDialog,
     QFrame,
     QGridLayout,
@@ -33,10 +32,11 @@ from app.window.actions import EVERYWHERE, Action
 from app.window.balancechart import TidePicture
 from app.window.balancecurves import curves
 from app.window.balancedesk import MOST_MORE_ME_DB, BalanceDesk
-from app.window.balancefiles import LARGE, BackingFiles
+from app.window.balancefiles import BackingFiles
 from app.window.balancepitch import PitchPicture
 from app.window.balanceplaying import PlayingAlong
-from app.window.controls import Button, announce
+from app.window.controls import Button, Choice, announce
+from app.window.emptyplace import EmptyPlace
 from app.window.pages import Page, PageTools
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
 from app.words import balance as balance_words
@@ -98,7 +98,7 @@ class BalancePage(Page):
         self.cancel_button = Button(words.cancel())
         self.cancel_button.clicked.connect(self.desk.cancel)
         self.advice, self.reason, self.care, self.state = (_text() for _ in range(4))
-        self.part = _choice()
+        self.part = Choice(6)
         self.part.setAccessibleName(words.part_label())
         self.part.activated.connect(self._choose_part)
         self.part_state = _text()
@@ -110,7 +110,7 @@ class BalancePage(Page):
         self.more_me.setAccessibleName(words.more_me())
         self.more_me.valueChanged.connect(self.desk.set_more_me)
         self.more_me_value = QLabel()
-        self.output = _choice()
+        self.output = Choice(6)
         self.output.setAccessibleName(words.output_label())
         self.output.addItem(playback_words.system_output(), "")
         self.output.activated.connect(self._choose_output)
@@ -149,12 +149,9 @@ class BalancePage(Page):
         left.addWidget(self._pitch_title)
         left.addWidget(self.pitch, 2)
         self._heard = _scrolling(heard, words.picture_name())
-        hint = _text()
-        hint.setText(words.drop_hint())
-        hint.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        self._hint = hint
+        self._hint = EmptyPlace(words.drop_hint(), self._theme)
         self._hear = QStackedWidget()
-        self._hear.addWidget(hint)
+        self._hear.addWidget(self._hint)
         self._hear.addWidget(self._heard)
         head = QHBoxLayout()
         head.setSpacing(GAP)
@@ -176,7 +173,7 @@ class BalancePage(Page):
         """What to do: it scrolls where texts are large or the window is low."""
         inner = QWidget()
         right = QVBoxLayout(inner)
-        right.setContentsMargins(UNIT, UNIT, GAP, UNIT)
+        right.setContentsMargins(GAP, GAP, GAP, GAP)
         right.setSpacing(GAP - UNIT)
         right.addWidget(self.advice)
         right.addWidget(self.reason)
@@ -201,15 +198,14 @@ class BalancePage(Page):
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the type from a theme."""
         self._theme = theme
-        for part in (self.files, self.picture, self.pitch):
+        for part in (self.files, self.picture, self.pitch, self._hint):
             part.set_theme(theme)
-        advice, lead, small = theme.font(Type.ADVICE), theme.font(Type.LEAD), theme.font(Type.SMALL)
+        advice, small = theme.font(Type.ADVICE), theme.font(Type.SMALL)
         self.advice.setStyleSheet(f"font-size: {advice.pixelSize()}px; font-weight: {advice.weight().value};")
-        self._hint.setStyleSheet(f"font-size: {lead.pixelSize()}px; color: {theme.palette.muted};")
         for label in (self.care, self.part_state, self.play_state):
             label.setStyleSheet(f"font-size: {small.pixelSize()}px; color: {theme.palette.muted};")
         self.play_state.setStyleSheet(f"font-size: {small.pixelSize()}px; color: {theme.palette.text};")
-        large = theme.text_scale > LARGE
+        large = theme.has_large_texts
         direction = QBoxLayout.Direction
         for pair in self._pairs:
             pair.setDirection(direction.TopToBottom if large else direction.LeftToRight)
@@ -222,6 +218,11 @@ class BalancePage(Page):
                 f"QScrollArea:focus {{ border-color: {c.focus}; }}"
                 f"QWidget#scrolled {{ background: {c.panel}; }}"
             )
+
+    @property
+    def first_focus(self) -> QWidget | None:
+        """What has the focus when the page opens: before there is advice, what leads to it."""
+        return self._advised if self.desk.backing else self.choose_button
 
     def enter(self) -> None:
         """Hear the part from now on, and ask once which outputs there are."""
@@ -396,6 +397,8 @@ class BalancePage(Page):
             if advice != self._said:
                 self._said = advice
                 announce(self, advice)
+        self.advice.setVisible(bool(self.advice.text()))
+        self.reason.setVisible(bool(self.reason.text()))
         care = balance_words.care_sentences(balance is not None and balance.needs_action)
         numbered = [f"{number}. {text}" for number, text in enumerate(care, 1)] if len(care) > 1 else care
         self.care.setText("\n".join(numbered))
@@ -511,14 +514,6 @@ def _scrolling(inner: QWidget, name: str) -> QScrollArea:
     area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
     area.setFocusPolicy(Qt.FocusPolicy.TabFocus)
     return area
-
-
-def _choice() -> QComboBox:
-    """As narrow as its place, whatever can be chosen."""
-    choice = QComboBox()
-    choice.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-    choice.setMinimumContentsLength(6)
-    return choice
 
 
 def _text() -> QLabel:

@@ -17,8 +17,6 @@ from app.words import hearing as words
 
 _LINES, _FEW_LINES = 4, 2
 """More than so many scroll; fewer where the window is low."""
-LARGE = 1.35
-"""Letters so many times as large as usual take lines of their own."""
 _NAME, _AMOUNT, _LOUDNESS, _NOTE, _REMOVE = range(5)
 
 
@@ -57,7 +55,7 @@ class BackingFiles(QScrollArea):
     @property
     def _large(self) -> bool:
         """Whether letters are so large that a note needs a line of its own."""
-        return self._theme.text_scale > LARGE
+        return self._theme.has_large_texts
 
     def be_low(self, low: bool) -> None:
         """Take less room, because there is less."""

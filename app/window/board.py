@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Sequence
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import QTimer, Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
@@ -136,6 +136,8 @@ class Board(QWidget):
             self.happenings,
         ):
             part.set_theme(theme)
+        # Once the layout knows how large the letters have become.
+        QTimer.singleShot(0, self, self._suit_letters)
 
     def show_keys(self, actions: Actions) -> None:
         """Let every button say its key."""
@@ -291,6 +293,11 @@ class Board(QWidget):
         grid.setRowStretch(0, 10)
         grid.setRowStretch(2, 3)
         return board
+
+    def _suit_letters(self) -> None:
+        place = self._grid.parentWidget()
+        if place is not None and place.isVisible():
+            self._suit_height(place.height())
 
     def _suit_height(self, height: int) -> None:
         """In a low window, or with large letters, leave the list of takes to its page."""

@@ -5,7 +5,16 @@ from __future__ import annotations
 from PySide6 import QtGui
 from PySide6.QtCore import QRect, QSize, Qt
 from PySide6.QtGui import QAccessible, QAccessibleEvent, QKeyEvent, QPaintEvent
-from PySide6.QtWidgets import QPushButton, QSizePolicy, QStyle, QStyleOptionButton, QStylePainter, QWidget
+from PySide6.QtWidgets import (
+    QComboBox,
+    QPushButton,
+    QSizePolicy,
+    QStyle,
+    QStyleOptionButton,
+    QStyleOptionComboBox,
+    QStylePainter,
+    QWidget,
+)
 
 from app.window.guard import reported
 from app.window.theme import UNIT
@@ -14,6 +23,32 @@ _BEFORE_KEY = "\N{MIDDLE DOT}"
 _AROUND = 3 * UNIT
 _SMALLEST = 0.75
 """How much smaller letters may become at the most."""
+
+
+class Choice(QComboBox):
+    """A choice that ends with an ellipsis where it is too narrow for what is chosen.
+
+    With ``least_letters`` it may become so narrow, whatever can be chosen; else it is as wide as the widest.
+    """
+
+    def __init__(self, least_letters: int | None = None) -> None:
+        super().__init__()
+        if least_letters is not None:
+            self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+            self.setMinimumContentsLength(least_letters)
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: ARG002 - Qt's signature
+        """Paint what is chosen as it fits."""
+        with reported():
+            painter, option = QStylePainter(self), QStyleOptionComboBox()
+            self.initStyleOption(option)
+            painter.drawComplexControl(QStyle.ComplexControl.CC_ComboBox, option)
+            part = QStyle.SubControl.SC_ComboBoxEditField
+            field = self.style().subControlRect(QStyle.ComplexControl.CC_ComboBox, option, part, self)
+            room, right = field.width() - UNIT, Qt.TextElideMode.ElideRight
+            option.currentText = self.fontMetrics().elidedText(self.currentText(), right, room)
+            painter.drawControl(QStyle.ControlElement.CE_ComboBoxLabel, option)
+            painter.end()
 
 
 class Button(QPushButton):

@@ -7,7 +7,6 @@ from pathlib import Path
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
-    QComboBox,
     QFileDialog,
     QFrame,
     QGridLayout,
@@ -22,13 +21,14 @@ from PySide6.QtWidgets import (
 
 from app.engine.snapshot import Snapshot
 from app.window.actions import Action
-from app.window.controls import Button, announce
+from app.window.controls import Button, Choice, announce
+from app.window.emptyplace import EmptyPlace
 from app.window.filecard import FileCard
 from app.window.filerun import FileRun
 from app.window.filestable import FilesTable
 from app.window.folderpanel import FolderPanel
 from app.window.pages import Page, PageTools
-from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
+from app.window.theme import GAP, MARGIN, UNIT, Theme
 from app.words import filespage as words
 
 NAME = "files"
@@ -65,7 +65,7 @@ class FilesPage(Page):
         self.files_button.clicked.connect(lambda _checked: self.choose_files())
         self.folder_button = Button(words.choose_folder(), tip=words.choose_folder_tip())
         self.folder_button.clicked.connect(lambda _checked: self.choose_folder())
-        self.part = QComboBox()
+        self.part = Choice(6)
         self.part.setAccessibleName(words.part_label())
         self.part.setToolTip(words.part_label())
         for part in self._tools.services.parts:
@@ -82,9 +82,7 @@ class FilesPage(Page):
         self.state.setProperty("quiet", True)
         self.table = FilesTable(theme)
         self.table.selectionModel().selectionChanged.connect(lambda *_: self._choose())
-        self.hint = QLabel(words.drop_hint())
-        self.hint.setWordWrap(True)
-        self.hint.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self.hint = EmptyPlace(words.drop_hint(), theme)
         self.card = FileCard(theme)
         self.folder = FolderPanel(self._services.folder, theme)
         self.folder.folder_wanted.connect(self.choose_watched)
@@ -103,6 +101,9 @@ class FilesPage(Page):
         head.setSpacing(2 * UNIT)
         head.addWidget(self.files_button)
         head.addWidget(self.folder_button)
+        self._judged = QLabel(words.part_label())
+        self._judged.setBuddy(self.part)
+        head.addWidget(self._judged)
         head.addWidget(self.part, 1)
         self._progress = QWidget()
         progress = QGridLayout(self._progress)
@@ -138,18 +139,20 @@ class FilesPage(Page):
         self._right.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self._right.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self._right.setWidget(inner)
-        columns = QHBoxLayout(self)
+        self._columns = columns = QHBoxLayout(self)
         columns.setContentsMargins(MARGIN, GAP, MARGIN, GAP)
         columns.setSpacing(MARGIN)
-        columns.addLayout(left, 64)
-        columns.addWidget(self._right, 36)
+        columns.addLayout(left)
+        columns.addWidget(self._right)
 
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the type from a theme."""
-        c, lead = theme.palette, theme.font(Type.LEAD)
-        for part in (self.table, self.card, self.folder):
+        c = theme.palette
+        self._judged.setVisible(not theme.has_large_texts)
+        for column, share in enumerate((50, 50) if theme.has_large_texts else (64, 36)):
+            self._columns.setStretch(column, share)
+        for part in (self.table, self.card, self.folder, self.hint):
             part.set_theme(theme)
-        self.hint.setStyleSheet(f"font-size: {lead.pixelSize()}px; color: {c.muted};")
         self._right.setStyleSheet(
             f"QScrollArea, QWidget#about-files {{ background: {c.panel}; border: none; }}"
         )
@@ -240,6 +243,8 @@ class FilesPage(Page):
         running = run is not None and run.running
         self._progress.setVisible(running)
         self._body.setCurrentIndex(0 if run is None else 1)
+        for part in (self.card, self._line):
+            part.setVisible(run is not None)
         if run is None:
             self.state.hide()
             return

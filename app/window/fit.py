@@ -37,15 +37,38 @@ def fitting_label(parent: QWidget) -> QLabel:
     return label
 
 
+def balance_lines(label: QLabel, font: QFont, width: int, side: int = MARGIN) -> None:
+    """Let the lines of a centred text break so that they are about equally long: no word alone on the last.
+
+    ``width`` is what the label has, ``side`` the margin that it keeps at either side.
+    """
+    room, metrics, text = width - 2 * side, QFontMetrics(font), label.text()
+    flags = int(Qt.TextFlag.TextWordWrap)
+
+    def lines(in_width: int) -> int:
+        need = metrics.boundingRect(QRect(0, 0, in_width, 10_000), flags, text)
+        return 10_000 if need.width() > in_width else need.height()
+
+    if room <= 0 or not text:
+        return
+    least, most, height = room // 2, room, lines(room)
+    while most - least > 2:
+        middle = (least + most) // 2
+        least, most = (least, middle) if lines(middle) <= height else (middle, most)
+    label.setContentsMargins(side + (room - most) // 2, 0, side + (room - most) // 2, 0)
+
+
 def fit_label(label: QLabel, theme: Theme, kind: Type, scale: float) -> None:
     """Set a label's text in a step of the type scale times ``scale``, or as large as it has room."""
     font = QFont(theme.font(kind, scale))
     font.setPixelSize(max(font.pixelSize(), theme.font(Type.SMALL).pixelSize()))
-    room = label.contentsRect().size()
+    room = QSize(label.width() - 2 * MARGIN, label.contentsRect().height())
     # Before the first layout there is no room to go by; a resize follows.
     sized = room.width() > 2 * MARGIN and room.height() > 2 * UNIT
     pixels = fitting_pixels(label.text(), font, room, wrap=True) if sized else font.pixelSize()
     colour = theme.palette.muted if kind is Type.BODY else theme.palette.text
+    font.setPixelSize(pixels)
+    balance_lines(label, font, label.width())
     style = f"font-size: {pixels}px; font-weight: {font.weight().value}; color: {colour};"
     if label.styleSheet() != style:
         label.setStyleSheet(style)

@@ -28,6 +28,7 @@ class Glossary(Page):
         for term in self._terms:
             QListWidgetItem(term.name, self.list)
         self.text = QTextBrowser()
+        self.text.document().setDocumentMargin(GAP)
         self.text.setFrameShape(QFrame.Shape.NoFrame)
         self.text.setOpenLinks(False)
         self.text.setTabChangesFocus(True)

@@ -12,10 +12,10 @@ from dataclasses import replace
 from functools import partial
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QWidget
 
 from app.engine.handsfree import HandsFreeState, Phase, Wishes
-from app.window.controls import Button, announce
+from app.window.controls import Button, Choice, announce
 from app.window.handsfreeports import HandsFreeServices
 from app.window.ports import Memory
 from app.window.switch import Switch
@@ -180,8 +180,8 @@ def _choice(
     offered: Sequence[float | None],
     chosen: float | None,
     choose: Callable[[float | None], None],
-) -> QComboBox:
-    box = QComboBox()
+) -> Choice:
+    box = Choice()
     box.setAccessibleName(name)
     for value in offered:
         box.addItem(words.never() if value is None else _length(value))

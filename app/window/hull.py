@@ -74,7 +74,7 @@ def paint_scene(painter: QPainter, rect: QRectF, verdict: Verdict | None, palett
     if verdict in (None, Verdict.SLACK):
         _paint_bed(painter, rect, palette)
         foot = rect.top() + _BED * height
-        _paint_boat(painter, QPointF(middle, foot - 0.02 * boat), boat, scene, ink)
+        paint_boat(painter, QPointF(middle, foot - 0.02 * boat), boat, ink, scene.heel)
         if verdict is not None:
             puddle = QRectF(middle - 0.46 * width, foot + 0.01 * height, 0.34 * width, 0.05 * height)
             painter.setPen(Qt.PenStyle.NoPen)
@@ -86,7 +86,7 @@ def paint_scene(painter: QPainter, rect: QRectF, verdict: Verdict | None, palett
         return
     _paint_jetty(painter, rect, palette, ink)
     keel = surface(middle) + scene.draught * 0.36 * boat
-    _paint_boat(painter, QPointF(middle, keel), boat, scene, ink)
+    paint_boat(painter, QPointF(middle, keel), boat, ink, scene.heel)
     near = QColor(colour)
     near.setAlpha(236)
     sea = _water(rect, surface)
@@ -139,10 +139,11 @@ def boat_path(width: float) -> QPainterPath:
     return path
 
 
-def _paint_boat(painter: QPainter, keel: QPointF, width: float, scene: _Scene, ink: QColor) -> None:
+def paint_boat(painter: QPainter, keel: QPointF, width: float, ink: QColor, heel: float = 0.0) -> None:
+    """Paint the boat with its sail; ``heel`` is how far it leans, in degrees."""
     depth = 0.36 * width
     painter.save()
-    painter.setTransform(QTransform().translate(keel.x(), keel.y()).rotate(scene.heel), combine=True)
+    painter.setTransform(QTransform().translate(keel.x(), keel.y()).rotate(heel), combine=True)
     painter.setPen(Qt.PenStyle.NoPen)
     painter.setBrush(ink)
     painter.drawPath(boat_path(width))

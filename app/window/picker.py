@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QComboBox, QFileDialog, QHBoxLayout, QLabel, QSlider, QWidget
+from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QSlider, QWidget
 
+from app.window.controls import Choice
 from app.window.services import InputChoice, PartChoice
 from app.window.theme import GAP, UNIT, Theme
 from app.words import numbers
@@ -42,22 +43,18 @@ class Picker(QWidget):
         self._in_short = False
         self._dialog: QFileDialog | None = None
 
-        self.inputs = QComboBox()
+        self.inputs = Choice(10)
         self.inputs.setAccessibleName(words.input_name())
-        self.inputs.setMinimumContentsLength(10)
         self.inputs.setMaximumWidth(130 * UNIT)
-        self.inputs.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.inputs.activated.connect(self._take_input)
 
-        self.parts = QComboBox()
+        self.parts = Choice(6)
         self.parts.setAccessibleName(words.part_name())
         self.parts.setAccessibleDescription(words.part_tip())
         self.parts.setToolTip(words.part_tip())
         for part in parts:
             self.parts.addItem(part.label, part.key)
-        self.parts.setMinimumContentsLength(6)
         self.parts.setMaximumWidth(65 * UNIT)
-        self.parts.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.parts.activated.connect(lambda index: self.part_chosen.emit(self.parts.itemData(index)))
         self.parts.setVisible(bool(parts))
 

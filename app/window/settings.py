@@ -8,7 +8,6 @@ from PySide6.QtCore import QEvent, Qt, Signal
 from PySide6.QtGui import QFocusEvent, QKeyEvent, QKeySequence
 from PySide6.QtWidgets import (
     QAbstractItemView,
-    QComboBox,
     QHBoxLayout,
     QHeaderView,
     QLabel,
@@ -18,7 +17,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.window.actions import BOARD, EVERYWHERE, Action, key_text, portable
-from app.window.controls import Button, announce
+from app.window.controls import Button, Choice, announce
 from app.window.handsfree import TakeEnds
 from app.window.looks import MOTIONS
 from app.window.pages import Page, PageTools
@@ -49,10 +48,8 @@ class Settings(Page):
         self.smaller, self.larger = Button(words.smaller()), Button(words.larger())
         self._size = QLabel()
         self.colours = Button("")
-        self.motion = QComboBox()
+        self.motion = Choice(26)
         self.motion.setAccessibleName(words.motion_name())
-        self.motion.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        self.motion.setMinimumContentsLength(26)
         for name in MOTIONS:
             self.motion.addItem(words.motion(name), name)
         self.ends = TakeEnds(tools.hands)

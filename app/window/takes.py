@@ -67,10 +67,7 @@ class Takes(QFrame):
 
         title = QLabel(words.takes_title())
         title.setProperty("quiet", True)
-        self.name_field = QLineEdit()
-        self.name_field.setPlaceholderText(words.take_name_hint())
-        self.name_field.setAccessibleName(words.take_name_hint())
-        self.name_field.setMaxLength(80)
+        self.name_field = _name_field()
         self._empty = QLabel(words.no_takes())
         self._empty.setWordWrap(True)
         self._empty.setProperty("quiet", True)
@@ -234,3 +231,13 @@ class Happenings(QFrame):
         if not events:
             self.list.addItem(words.nothing_happened())
         self.list.setCurrentRow(min(chosen, self.list.count() - 1))
+
+
+def _name_field() -> QLineEdit:
+    field = QLineEdit()
+    field.setPlaceholderText(words.take_name_hint())
+    field.setAccessibleName(words.take_name_hint())
+    field.setMaxLength(80)
+    # Its beginning is what tells names apart.
+    field.editingFinished.connect(lambda: field.setCursorPosition(0))
+    return field

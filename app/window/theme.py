@@ -174,6 +174,8 @@ MARGIN = 4 * UNIT
 RADIUS = 2 * UNIT
 TARGET = 9 * UNIT
 """The least height of anything that can be clicked or touched."""
+_LARGE = 1.35
+"""Letters so many times as large as usual take lines of their own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +186,11 @@ class Theme:
     text_scale: float = 1.0
     still: bool = False
     """Little motion: the picture goes on in steps."""
+
+    @property
+    def has_large_texts(self) -> bool:
+        """Whether what stood side by side had better stand one above the other."""
+        return self.text_scale > _LARGE
 
     @property
     def palette(self) -> Palette:

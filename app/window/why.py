@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QTextBrowser, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QBoxLayout, QFrame, QHBoxLayout, QLabel, QTextBrowser, QVBoxLayout, QWidget
 
 from app.coach.judgement import Judgement
 from app.window.controls import Button
@@ -34,16 +34,18 @@ class Why(QFrame):
         self.prove_button = Button(conform.proof_button("P"))
         self.words_button = Button(glossary.all_words_button(""))
         self.text = QTextBrowser()
+        self.text.document().setDocumentMargin(GAP)
         self.text.setFrameShape(QFrame.Shape.NoFrame)
         self.text.setOpenLinks(False)
         self.text.setTabChangesFocus(True)
         self.stops = (self.text, self.words_button, self.prove_button, self.close_button)
         """What the keyboard reaches, in order."""
-        head = QHBoxLayout()
+        buttons = QHBoxLayout()
+        for button in (self.words_button, self.prove_button, self.close_button):
+            buttons.addWidget(button)
+        self._head = head = QBoxLayout(QBoxLayout.Direction.LeftToRight)
         head.addWidget(self._title, 1)
-        head.addWidget(self.words_button)
-        head.addWidget(self.prove_button)
-        head.addWidget(self.close_button)
+        head.addLayout(buttons)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(MARGIN, GAP, GAP, GAP)
         layout.setSpacing(UNIT)
@@ -55,6 +57,8 @@ class Why(QFrame):
         """Take the colours and the type from a theme."""
         self._theme = theme
         lead = theme.font(Type.LEAD)
+        down, along = QBoxLayout.Direction.TopToBottom, QBoxLayout.Direction.LeftToRight
+        self._head.setDirection(down if theme.has_large_texts else along)
         self._title.setStyleSheet(f"font-size: {lead.pixelSize()}px; font-weight: {lead.weight().value};")
         self.text.setStyleSheet(
             f"QTextBrowser {{ background: transparent; border: 2px solid transparent; }}"

@@ -146,7 +146,7 @@ def test_before_there_is_a_backing_it_says_what_to_drop(evening):
     page = evening.page
     page.enter()
     assert page._hear.currentWidget() is page._hint
-    assert "Drop a backing track" in page._hint.text()
+    assert "Drop a backing track" in page._hint.label.text()
     assert not page.play_button.isEnabled()
     assert not page.save_button.isEnabled()
     assert "local rules and a hearing professional decide" in page.care.text()

@@ -256,6 +256,8 @@ def test_moving_to_another_session_and_back(qtbot: Any, fill: Any, opened: Any, 
     assert page.state.text() == "2 takes chosen · 2 takes moved to 2023-11-15."
     assert page.table.chosen == [2, 1]
     assert page.undo_button.accessibleName() == "Move 2 takes back"
+    page.window().activateWindow()  # a screen in memory does not, when a list closes
+    qtbot.waitUntil(page.table.hasFocus)
     qtbot.keyClick(page.table, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     qtbot.waitUntil(lambda: [each.takes for each in page._book.sessions()] == [1, 2])
     assert "2 takes are in their sessions again." in page.state.text()

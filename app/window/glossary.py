@@ -1,15 +1,21 @@
-"""The page of words: a list at the left, what the chosen one means at the right."""
+"""The page of words: a list at the left; at the right what the chosen one means, in words and as a picture."""
 
 from __future__ import annotations
 
 from html import escape
 
-from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QListWidget, QListWidgetItem, QTextBrowser
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QListWidget, QListWidgetItem, QTextBrowser, QVBoxLayout
 
 from app.window.pages import Page, PageTools
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
+from app.window.wordpicture import WordPicture
 from app.words import glossary as words
+
+_LEAST_PICTURE = 30 * UNIT
+_NO_LIMIT = 16_777_215
+"""Of a widget's height, to Qt."""
 
 
 class Glossary(Page):
@@ -37,14 +43,23 @@ class Glossary(Page):
         layout.setContentsMargins(GAP, GAP, MARGIN, GAP)
         layout.setSpacing(MARGIN)
         layout.addWidget(self.list, 1)
-        layout.addWidget(self.text, 2)
+        self.picture = WordPicture(tools.theme)
+        right = QVBoxLayout()
+        right.setSpacing(GAP)
+        right.addWidget(self.text, 1)
+        right.addWidget(self.picture, 1)
+        layout.addLayout(right, 2)
         self.list.currentRowChanged.connect(self._write)
+        self._resized = QTimer(self)
+        self._resized.setSingleShot(True)
+        self._resized.timeout.connect(self._share_out)
         self.set_theme(tools.theme)
         self.list.setCurrentRow(0)
 
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the type from a theme."""
         self._theme = theme
+        self.picture.set_theme(theme)
         self.list.setFont(theme.font(Type.BODY))
         self.list.setStyleSheet(f"QListWidget::item {{ padding: {UNIT + 2}px; }}")
         self.text.setStyleSheet(
@@ -76,3 +91,21 @@ class Glossary(Page):
             f'<p class="name">{escape(term.name)}</p><p>{escape(term.text)}</p>'
             f'<p class="origin">{escape(origin)}</p>'
         )
+        self.picture.show_word(term.key)
+        self._share_out()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Once the layout has been made anew."""
+        super().resizeEvent(event)
+        self._resized.start(0)
+
+    def _share_out(self) -> None:
+        """The words first: the picture has the room that they leave, if it is enough."""
+        row = self.list.currentRow()
+        need = round(self.text.document().size().height()) + 2 * UNIT
+        left = self.height() - 3 * GAP - need
+        shown = (
+            0 <= row < len(self._terms) and self.picture.has(self._terms[row].key) and left >= _LEAST_PICTURE
+        )
+        self.text.setMaximumHeight(need if shown else _NO_LIMIT)
+        self.picture.setVisible(shown)

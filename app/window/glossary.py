@@ -1,4 +1,4 @@
-"""The page of words: a list at the left; at the right what the chosen one means, in words and as a picture."""
+"""The page of words: a list; beside it what the chosen one means, in words and as a picture."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 
-from PySide6.QtCore import QByteArray, QEvent, QMimeData, Qt, QTimer
+from PySide6.QtCore import QByteArray, QEvent, QMimeData, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QHideEvent, QShowEvent
 
 from app.coach.judgement import Judgement
@@ -32,6 +32,7 @@ from app.window.logbook import Logbook
 from app.window.looks import Looks
 from app.window.messages import is_live
 from app.window.notices import Notices
+from app.window.pace import Pace
 from app.window.pagelist import PAGES, WORDS
 from app.window.pages import PageSpec, PageTools
 from app.window.services import Services
@@ -40,8 +41,6 @@ from app.window.views import Views
 from app.words import messages as words
 from app.words import picker as picker_words
 
-_SLOW_MS = 250
-"""How often the window looks while it is not seen."""
 _TEXT_S = 0.1
 """Digits that change faster than this cannot be read."""
 
@@ -73,7 +72,6 @@ class MainWindow(Board):
         self._history: object | None = None
         self._texts_s = 0.0
         self._drawn_s = 0.0
-        self._tick_s = 1 / 60
         self._closed = False
         self.keys = Actions(self, services.settings)
         self.notices = Notices(self.banner, services.log_problem, services.log_notice, crashes)
@@ -118,9 +116,7 @@ class MainWindow(Board):
         self.pages.turned.connect(self._turned_to)
         self.foot.chosen.connect(self._go)
         self.setAcceptDrops(True)
-        self._timer = QTimer(self)
-        self._timer.setTimerType(Qt.TimerType.PreciseTimer)
-        self._timer.timeout.connect(self.look_at_engine)
+        self._pace = Pace(self, self.look_at_engine)
         self._first_look = QTimer(self)
         self._first_look.setSingleShot(True)
         # The list of devices takes a while and interrupts nothing: after the first picture is up.
@@ -295,7 +291,7 @@ class MainWindow(Board):
             self._texts_s = now_s
             self._show_texts(snapshot, now_s)
         # Half a tick of tolerance, so that the timer's jitter does not skip a frame.
-        due = now_s - self._drawn_s > self.chart.frame_s - 0.5 * self._tick_s
+        due = now_s - self._drawn_s > self.chart.frame_s - 0.5 * self._pace.tick_s
         if due and self.chart.isVisible() and not self.isMinimized():
             self._drawn_s = now_s
             self.chart.show_state(snapshot, history, self.channel, now_s)
@@ -360,7 +356,7 @@ class MainWindow(Board):
         """Look at the screen's rate from now on."""
         super().showEvent(event)
         if not self._closed:
-            self._pace()
+            self._keep_pace()
             if not self.listening.inputs:
                 self._first_look.start(1200)
 
@@ -369,33 +365,29 @@ class MainWindow(Board):
             self.showNormal()
         self.raise_()
         self.activateWindow()
-        self._pace()
+        self._keep_pace()
 
     def hideEvent(self, event: QHideEvent) -> None:
         """Nobody sees it: look now and then."""
         super().hideEvent(event)
-        self._pace()
+        self._keep_pace()
 
     def changeEvent(self, event: QEvent) -> None:
         """Look now and then while minimised."""
         super().changeEvent(event)
         if event.type() is QEvent.Type.WindowStateChange:
-            self._pace()
+            self._keep_pace()
 
     @property
     def look_every_ms(self) -> int:
         """How often the window looks at the engine now; 0 = not at all."""
-        return self._timer.interval() if self._timer.isActive() else 0
+        return self._pace.every_ms
 
-    def _pace(self) -> None:
+    def _keep_pace(self) -> None:
         if self._closed:
             return
         seen = (self.isVisible() and not self.isMinimized()) or self.views.strip_is_open
-        screen = self.screen()
-        rate_hz = screen.refreshRate() if screen is not None else 60.0
-        rate_hz = rate_hz if 20.0 <= rate_hz <= 240.0 else 60.0
-        self._tick_s = 1.0 / rate_hz
-        self._timer.start(max(1, int(1000.0 / rate_hz)) if seen else _SLOW_MS)
+        self._pace.go(seen=seen)
         self._services.engine.set_seen(seen)
 
     def closeEvent(self, event: QCloseEvent) -> None:
@@ -408,7 +400,7 @@ class MainWindow(Board):
         if self._closed:
             return True
         self._closed = True
-        self._timer.stop()
+        self._pace.stop()
         self._first_look.stop()
         if self.proof is not None:
             self.proof.shut_down()

@@ -49,8 +49,13 @@ RUN_LIBRARIES = {
     "xcb-shape": "libxcb-shape0",
     "xcb-xkb": "libxcb-xkb1",
 }
-# Programs that the tests drive: a sound server of their own and a screen of their own.
-TEST_PROGRAMS = {"pulseaudio": "pulseaudio", "paplay": "pulseaudio-utils", "Xvfb": "xvfb"}
+# Programs that the tests drive: a sound server and a screen of their own, and what a bundle is built with.
+TEST_PROGRAMS = {
+    "pulseaudio": "pulseaudio",
+    "paplay": "pulseaudio-utils",
+    "Xvfb": "xvfb",
+    "objdump": "binutils",
+}
 ALSA_TO_PULSE = "libasound2-plugins"  # lets PortAudio reach a PulseAudio or PipeWire server
 FONTS = "fonts-dejavu-core"
 TRIALS = ("--test", "--bench", "--soak")
@@ -198,7 +203,7 @@ def bring_environment(*, testing: bool) -> str:
         return str(python)
     say(f"Setting up {folder.name} (once; a minute or two) …")
     subprocess.run([sys.executable, "-m", "venv", "--clear", folder], check=True)
-    what = f"{ROOT}[test]" if testing else str(ROOT)
+    what = f"{ROOT}[test,bundle]" if testing else str(ROOT)
     # Editable to run, so that the checkout is the program; the tests get the wheel that users would get.
     pip(python, "install", *CONSTRAINTS, *([] if testing else ["--editable"]), what)
     if testing:

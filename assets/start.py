@@ -49,13 +49,8 @@ RUN_LIBRARIES = {
     "xcb-shape": "libxcb-shape0",
     "xcb-xkb": "libxcb-xkb1",
 }
-# Programs that the tests drive: a sound server and a screen of their own, and what a bundle is built with.
-TEST_PROGRAMS = {
-    "pulseaudio": "pulseaudio",
-    "paplay": "pulseaudio-utils",
-    "Xvfb": "xvfb",
-    "objdump": "binutils",
-}
+# Programs that the tests drive: a sound server of their own and a screen of their own.
+TEST_PROGRAMS = {"pulseaudio": "pulseaudio", "paplay": "pulseaudio-utils", "Xvfb": "xvfb"}
 ALSA_TO_PULSE = "libasound2-plugins"  # lets PortAudio reach a PulseAudio or PipeWire server
 FONTS = "fonts-dejavu-core"
 TRIALS = ("--test", "--bench", "--soak")
@@ -79,7 +74,7 @@ def main(arguments: list[str]) -> int:
         return stop(wrong)
     testing = task in TRIALS
     try:
-        bring_system_libraries(testing=testing)
+        bring_system_libraries(testing=testing, bundling=task in ("--test", "--bundle"))
         python = bring_environment(testing=testing)
     except subprocess.CalledProcessError as error:
         command = " ".join(str(part) for part in error.cmd[:6])
@@ -113,11 +108,11 @@ def make(python: str, script: str, arguments: list[str]) -> int:
 # System libraries
 
 
-def bring_system_libraries(*, testing: bool) -> None:
+def bring_system_libraries(*, testing: bool, bundling: bool) -> None:
     """Install what is missing where that is possible; say exactly what is missing where it is not."""
     if not sys.platform.startswith("linux"):
         return  # on Windows and macOS the packages bring all they need
-    packages = missing_packages(testing=testing)
+    packages = missing_packages(testing=testing) + (missing_for_bundles() if bundling else [])
     if not packages:
         return
     apt = apt_command()
@@ -152,6 +147,16 @@ def missing_packages(*, testing: bool) -> list[str]:
         missing += [package for program, package in TEST_PROGRAMS.items() if not shutil.which(program)]
     if not has_venv() and shutil.which("dpkg"):
         missing.append("python3-venv")
+    return missing
+
+
+def missing_for_bundles() -> list[str]:
+    """Debian's names of what a bundle is built with and is not there."""
+    missing = [] if shutil.which("objdump") else ["binutils"]
+    own = f"python{dotted(sys.version_info[:2])}"
+    # A bundle needs Python as a library, and Debian ships its own apart.
+    if sys.base_prefix == "/usr" and not ctypes.util.find_library(own):
+        missing.append(f"lib{own}")
     return missing
 
 

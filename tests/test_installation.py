@@ -81,17 +81,28 @@ def test_setting_up_names_what_is_missing(start, monkeypatch, capsys):
     monkeypatch.setattr(start, "alsa_reaches_pulse", lambda: True)
     monkeypatch.setattr(start, "has_venv", lambda: True)
     monkeypatch.setattr(start, "apt_command", lambda: None)
-    start.bring_system_libraries(testing=False)
+    start.bring_system_libraries(testing=False, bundling=False)
     said = capsys.readouterr().out
     assert "libportaudio2" in said
     assert "libgl1" not in said
+
+
+def test_setting_up_names_what_a_bundle_is_built_with(start, monkeypatch):
+    monkeypatch.setattr(start.shutil, "which", lambda name: None)
+    monkeypatch.setattr(start.ctypes.util, "find_library", lambda name: None)
+    monkeypatch.setattr(start.sys, "version_info", (3, 12, 1))
+    monkeypatch.setattr(start.sys, "base_prefix", "/usr")
+    assert start.missing_for_bundles() == ["binutils", "libpython3.12"]
+    monkeypatch.setattr(start.sys, "base_prefix", "/home/player/python")
+    assert start.missing_for_bundles() == ["binutils"]
 
 
 @pytest.mark.parametrize("platform", ["win32", "darwin"])
 def test_setting_up_asks_for_no_libraries_elsewhere(start, monkeypatch, platform):
     monkeypatch.setattr(start.sys, "platform", platform)
     monkeypatch.setattr(start, "missing_packages", lambda *, testing: pytest.fail("asked"))
-    start.bring_system_libraries(testing=True)
+    monkeypatch.setattr(start, "missing_for_bundles", lambda: pytest.fail("asked"))
+    start.bring_system_libraries(testing=True, bundling=True)
 
 
 def test_another_python_is_refused_in_one_line(start, monkeypatch, capsys):

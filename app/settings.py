@@ -89,7 +89,7 @@ def _read(file: Callable[[], Path]) -> dict[str, str]:
         found = json.loads(file().read_text(encoding="utf-8"))
     except FileNotFoundError:
         return {}
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:  # nested a thousand times
         _log.warning("settings could not be read: %s", error)
         return {}
     if not isinstance(found, dict):

@@ -89,11 +89,11 @@ def _read(text: str | None) -> dict[int, ChannelSeat]:
     """What was written; whatever makes no sense counts as never said."""
     try:
         found = json.loads(text or "{}")
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     seats = {}
     for number, seat in found.items() if isinstance(found, dict) else ():
-        if not (number.isascii() and number.isdigit() and 1 <= int(number) <= _MOST_CHANNELS):
+        if not (number.isascii() and number.isdigit() and 1 <= int(number[:9]) <= _MOST_CHANNELS):
             continue
         if isinstance(seat, dict):
             name, part = seat.get("name", ""), seat.get("part", "")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -99,7 +98,7 @@ def _plain(name: str) -> str:
 def _parse(text: str, file: str) -> dict[str, PartProfile]:
     try:
         tables = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # numbers of thousands of digits, or nested as deep
         raise SettingsError(words.parts_not_toml(file, str(error)), str(error)) from error
     return {key: _profile(key, table, file) for key, table in tables.items()}
 
@@ -138,7 +137,6 @@ def _decibels(table: Mapping[str, Any], value: str, key: str, file: str) -> floa
     if (
         isinstance(figure, bool)
         or not isinstance(figure, int | float)
-        or not math.isfinite(figure)
         or not low <= figure <= high
     ):
         raise SettingsError(words.part_value_wrong(file, key, value, words.expected_range(low, high)))

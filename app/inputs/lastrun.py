@@ -48,7 +48,7 @@ def recall() -> dict[str, Any]:
     """What :func:`remember` kept last; empty when there is nothing, or nothing that can be read."""
     try:
         run = json.loads((settings.state_folder() / _FILE).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
     if not isinstance(run, dict):
         return {}

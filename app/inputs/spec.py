@@ -25,7 +25,7 @@ LOWEST_GAIN_DB = -60.0
 HIGHEST_GAIN_DB = 60.0
 """Where the knob of the built-in player ends."""
 
-_CHANNELS_AT_END = re.compile(r"^(?P<name>.+):(?P<channels>\d+(?:,\d+)*)$", re.DOTALL)
+_CHANNELS_AT_END = re.compile(r"^(?P<name>.+):(?P<channels>\d{1,9}(?:,\d{1,9})*)$", re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ class DeviceReading:
     @property
     def index(self) -> int | None:
         """The device's number in the list, when the name is a number."""
-        return int(self.name) if self.name.isascii() and self.name.isdigit() else None
+        return int(self.name) if self.name.isascii() and self.name.isdigit() and len(self.name) < 10 else None
 
 
 @dataclass(frozen=True, slots=True)

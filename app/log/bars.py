@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
+
+FASTEST_BPM = 100_000.0
+"""Nobody counts faster; beyond it numbers stop telling places apart."""
+_LONGEST_S = 1e9
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +21,9 @@ class Metre:
 
     def __post_init__(self) -> None:
         if not (
-            0.0 < self.tempo_bpm < math.inf and self.beats_per_bar >= 1 and math.isfinite(self.count_in_s)
+            0.0 < self.tempo_bpm <= FASTEST_BPM
+            and self.beats_per_bar >= 1
+            and abs(self.count_in_s) <= _LONGEST_S
         ):
             raise ValueError(f"nothing can be counted by {self}")
 

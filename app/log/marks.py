@@ -11,6 +11,7 @@ import os
 import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
 from typing import BinaryIO
 
@@ -123,16 +124,17 @@ def _cue_chunks(source: BinaryIO, chunks: Sequence[_Chunk], places: Sequence[tup
                 points += content[4 : 4 + (len(content) - 4) // _CUE_POINT.size * _CUE_POINT.size]
             else:
                 labels += content[4:] + b"\0" * (len(content) % 2)
-    names = [name for name, *_ in _CUE_POINT.iter_unpack(points)]
-    # A name must be unique among all of them.
-    first = max(names, default=0) + 1
-    for name, (frame, label) in enumerate(places, first):
+    taken = {name for name, *_ in _CUE_POINT.iter_unpack(points)}
+    # A name must be unique among all of them; where the highest is in use already, the gaps will do.
+    first = max(taken, default=0) + 1
+    free = (name for name in count(first if first + len(places) <= _LARGEST else 1) if name not in taken)
+    for name, (frame, label) in zip(free, places, strict=False):
         points += _CUE_POINT.pack(name, frame, b"data", 0, 0, frame)
         labels += _chunk(b"labl", struct.pack("<I", name) + label.encode() + b"\0")
     if not points:
         return b""
-    count = len(points) // _CUE_POINT.size
-    return _chunk(b"cue ", struct.pack("<I", count) + points) + _chunk(b"LIST", b"adtl" + labels)
+    number = len(points) // _CUE_POINT.size
+    return _chunk(b"cue ", struct.pack("<I", number) + points) + _chunk(b"LIST", b"adtl" + labels)
 
 
 def _chunk(kind: bytes, content: bytes) -> bytes:

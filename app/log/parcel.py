@@ -83,8 +83,13 @@ def check_ending(path: Path) -> None:
 def read_parcel(text: str) -> dict[str, Any] | None:
     """The takes in a page that was sent, as JSON has them; None where there are none in it."""
     finder = _Finder()
-    finder.feed(text)
-    return None if finder.data is None else json.loads(finder.data)
+    try:
+        finder.feed(text)
+        found = json.loads(finder.data or "null")
+    # Python's parser asserts where a declaration is broken; numbers and nesting have their limits.
+    except (ValueError, AssertionError, RecursionError):
+        return None
+    return found if isinstance(found, dict) else None
 
 
 class _Finder(HTMLParser):

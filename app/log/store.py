@@ -13,22 +13,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeVar
 
-from app.coach.judgement import Verdict
 from app.errors import LogError, UsageError
 from app.log import owner, schema
-from app.log.bars import Metre
 from app.log.damage import SAID_BY_SQLITE, is_damage, set_aside
-from app.log.records import (
-    ChannelFigures,
-    EvidenceRow,
-    LevelTrace,
-    SessionRow,
-    TakeDetail,
-    TakeEvent,
-    TakeRow,
-    TakeState,
-    iso_started,
-)
+from app.log.records import LevelTrace, SessionRow, TakeDetail, TakeRow
+from app.log.rows import channel_figures, evidence_rows, level_trace, session_row, take_event, take_row
 from app.settings import data_folder
 from app.words import log as words
 
@@ -136,7 +125,7 @@ class Store:
             limit,
             offset,
         )
-        return [_take_row(row) for row in rows]
+        return [take_row(row) for row in rows]
 
     def take_numbers(
         self, *, search: str = "", session: int | None = None, kept_only: bool = False
@@ -156,13 +145,13 @@ class Store:
             some = numbers[first : first + _MOST_AT_ONCE]
             marks = ", ".join("?" * len(some))
             rows = self._read(f"SELECT {_ROW} FROM take WHERE {_THERE} AND number IN ({marks})", *some)  # noqa: S608 - constants
-            found |= {row[0]: _take_row(row) for row in rows}
+            found |= {row[0]: take_row(row) for row in rows}
         return [found[number] for number in numbers if number in found]
 
     def deleted_takes(self) -> list[TakeRow]:
         """Takes that were deleted and can still be brought back, from the newest to the oldest."""
         rows = self._read(f"SELECT {_ROW} FROM take WHERE NOT {_THERE} ORDER BY number DESC")  # noqa: S608 - constants
-        return [_take_row(row) for row in rows]
+        return [take_row(row) for row in rows]
 
     def sessions(self) -> list[SessionRow]:
         """Sessions that have takes, from the newest to the oldest."""
@@ -171,10 +160,7 @@ class Store:
             " sum(kept) FROM session JOIN take ON take.session = session.number WHERE deleted_us IS NULL"
             " GROUP BY session.number ORDER BY session.number DESC"
         )
-        return [
-            SessionRow(number, name, iso_started(started_us, offset_s), takes, kept)
-            for number, name, started_us, offset_s, takes, kept in rows
-        ]
+        return [session_row(row) for row in rows]
 
     def take(self, number: int) -> TakeDetail:
         """Everything about one take.
@@ -209,14 +195,11 @@ class Store:
             )
             traces = self._rows("SELECT point_s, points FROM trace WHERE take = ?", number)
         return TakeDetail(
-            row=_take_row(rows[0]),
-            per_channel=tuple(ChannelFigures(*row) for row in channels),
-            events=tuple(TakeEvent(*row) for row in events),
-            trace=LevelTrace(*traces[0]) if traces else LevelTrace(),
-            evidence=tuple(
-                EvidenceRow(file, start, frames, tuple(int(channel) for channel in channels.split(",")))
-                for file, start, frames, channels in evidence
-            ),
+            row=take_row(rows[0]),
+            per_channel=tuple(map(channel_figures, channels)),
+            events=tuple(map(take_event, events)),
+            trace=level_trace(traces[0]) if traces else LevelTrace(),
+            evidence=evidence_rows(evidence),
         )
 
     def find(self, uid: str) -> int | None:
@@ -345,33 +328,3 @@ def _conditions(search: str, session: int | None, *, kept_only: bool) -> tuple[s
     if kept_only:
         conditions.append("kept")
     return " AND ".join(conditions), values
-
-
-_STATES = {state.value: state for state in TakeState}
-_VERDICTS = {verdict.value: verdict for verdict in Verdict} | {None: None}
-
-
-def _take_row(row: tuple[Any, ...]) -> TakeRow:
-    number, name, part, started_us, utc_offset_s, frames, rate_hz, state, verdict, input_name, *rest = row
-    lost_frames, clips, peak_dbfs, session, notes, kept, tempo_bpm, beats_per_bar, count_in_s = rest
-    metre = None
-    if tempo_bpm is not None and beats_per_bar is not None and count_in_s is not None:
-        metre = Metre(tempo_bpm, beats_per_bar, count_in_s)
-    return TakeRow(
-        number,
-        name,
-        part,
-        iso_started(started_us, utc_offset_s),
-        frames / rate_hz,
-        _STATES[state],
-        _VERDICTS[verdict],
-        input_name,
-        rate_hz,
-        lost_frames,
-        clips,
-        peak_dbfs,
-        session,
-        notes,
-        bool(kept),
-        metre,
-    )

@@ -9,18 +9,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from app.words._catalogue import _, ngettext
-from app.words.numbers import decibels
+from app.words.numbers import UNKNOWN, decibels
 
 
 def verdict_name(key: str) -> str:
-    """The verdict's name: ``Fair water``."""
+    """The verdict's name: ``Fair water``; a dash for what is none."""
     return {
         "slack": _("Slack"),
         "low_water": _("Low water"),
         "fair_water": _("Fair water"),
         "high_water": _("High water"),
         "awash": _("Awash"),
-    }[key]
+    }.get(key, UNKNOWN)
 
 
 def advice_sentence(reason: str, gain_change_db: int, values: Mapping[str, float] | None = None) -> str:

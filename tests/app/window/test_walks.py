@@ -25,6 +25,7 @@ from app.window.actions import BOARD
 from app.window.main import MainWindow
 from app.window.pagelist import PAGES
 from app.window.theme import PALETTES, Theme
+from app.words.language import speak
 
 ROLE = QAccessible.Role
 CONTROLS = {
@@ -280,6 +281,15 @@ def cut_off(window: QWidget) -> list[str]:
     return found + [field.accessibleName() for field in low]
 
 
+@pytest.fixture(params=["en", "de"])
+def language(request: Any) -> Iterator[str]:
+    """The language of the whole window: ask for it before the window."""
+    speak([request.param])
+    yield request.param
+    speak([])
+
+
+@pytest.mark.usefixtures("language")
 @pytest.mark.parametrize("scale", [1.0, 2.0])
 def test_no_text_is_cut_off(qtbot: Any, window: MainWindow, world: Any, fakes: Any, scale: float) -> None:
     world.log(fakes.take(1, clips_s=(3.0,)))

@@ -37,6 +37,8 @@ Prove: TypeAlias = Callable[[], Iterator[Result]]
 _LOOK_MS = 100
 _END_S = 5.0
 _MOST_A_LOOK = 100
+_TOLERANCE = 3
+"""Its column."""
 _Outcome: TypeAlias = Result | Exception | None
 
 
@@ -54,6 +56,7 @@ class Proof(QFrame):
         self._thread: threading.Thread | None = None
         self._met = self._total = 0
         self._title = QLabel(words.proof_title())
+        self._title.setWordWrap(True)
         self.close_button = Button(card_words.close_why("Esc"))
         self.close_button.clicked.connect(self.closed)
         self.table = QTableWidget(0, 5)
@@ -99,6 +102,12 @@ class Proof(QFrame):
         lead = theme.font(Type.LEAD)
         self._title.setStyleSheet(f"font-size: {lead.pixelSize()}px; font-weight: {lead.weight().value};")
         self.table.setFont(theme.font(Type.SMALL))
+        # Large letters: names take several lines, and the verdict has to stand for the tolerance.
+        mode = QHeaderView.ResizeMode
+        self.table.setColumnHidden(_TOLERANCE, theme.has_large_texts)
+        self.table.verticalHeader().setSectionResizeMode(
+            mode.ResizeToContents if theme.has_large_texts else mode.Interactive
+        )
         self.table.horizontalHeader().setStyleSheet(
             f"QHeaderView {{ background: {theme.palette.panel}; }}"
             f"QHeaderView::section {{ background: {theme.palette.panel}; color: {theme.palette.muted};"

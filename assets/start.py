@@ -56,6 +56,8 @@ FONTS = "fonts-dejavu-core"
 TRIALS = ("--test", "--bench", "--soak")
 MAKERS = {"--pictures": "assets/pictures.py", "--bundle": "assets/ship/bundle.py"}
 CONSTRAINTS = ("--constraint", ROOT / "assets" / "constraints.txt")
+INTERRUPTED = 130
+"""What a program that a Ctrl-C ended exits with."""
 RENAMED = {"libasound2": "libasound2t64", "libglib2.0-0": "libglib2.0-0t64"}  # since Debian 13
 
 
@@ -308,6 +310,19 @@ def misused(task: str, arguments: list[str]) -> str:
     return ""
 
 
+RUN_BENCH = """
+import runpy, sys
+folder, bench, *arguments = sys.argv[1:]
+sys.path[0] = folder
+sys.argv = [folder + "/" + bench, *arguments]
+try:
+    runpy.run_path(sys.argv[0], run_name="__main__")
+except KeyboardInterrupt:
+    sys.exit(130)
+"""
+"""Runs a bench as a program; a Ctrl-C needs no traceback."""
+
+
 def run_benches(python: str, benches: list[list[str]]) -> int:
     """Run benches one after the other; those that judge decide, after all have run."""
     folder = ROOT / "tests" / "bench"
@@ -316,7 +331,10 @@ def run_benches(python: str, benches: list[list[str]]) -> int:
     failed = []
     for bench, *arguments in benches:
         say(" ".join([bench, *arguments]))
-        if subprocess.call([python, folder / bench, *arguments], env=environment):
+        status = subprocess.call([python, "-c", RUN_BENCH, folder, bench, *arguments], env=environment)
+        if status == INTERRUPTED:
+            raise KeyboardInterrupt
+        if status:
             failed.append(bench)
     if failed:
         return stop("Not as it should be: " + ", ".join(failed))
@@ -344,4 +362,8 @@ def dotted(version: tuple[int, ...]) -> str:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    try:
+        sys.exit(main(sys.argv[1:]))
+    except KeyboardInterrupt:
+        stop("Interrupted.")
+        sys.exit(INTERRUPTED)

@@ -3,6 +3,7 @@
 import importlib
 import importlib.util
 import os
+import signal
 import subprocess
 import sys
 import sysconfig
@@ -135,3 +136,33 @@ def test_the_benches_that_start_names_are_there(start):
     named = [bench for bench, *_ in (*start.BENCHES.values(), *start.soak(1.0))]
     assert named
     assert all((ROOT / "tests" / "bench" / bench).is_file() for bench in named)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a Ctrl-C cannot be sent to one process there")
+def test_a_bench_that_is_interrupted_ends_without_a_traceback(start, tmp_path):
+    (tmp_path / "beside.py").write_text("SECONDS = 60\n")
+    (tmp_path / "waits.py").write_text(
+        "import sys, time, beside\n"
+        "assert __name__ == '__main__' and __file__.endswith('waits.py') and sys.argv[1:] == ['--long']\n"
+        "print('on', flush=True)\n"
+        "time.sleep(beside.SECONDS)\n"
+    )
+    command = [sys.executable, "-c", start.RUN_BENCH, tmp_path, "waits.py", "--long"]
+    bench = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    assert bench.stdout.readline() == "on\n"
+    bench.send_signal(signal.SIGINT)
+    assert bench.communicate(timeout=20) == ("", "")
+    assert bench.returncode == start.INTERRUPTED
+
+
+def test_no_further_bench_is_begun_after_a_ctrl_c(start, monkeypatch):
+    begun = []
+
+    def call(command, **_):
+        begun.append(command)
+        return start.INTERRUPTED if len(begun) == 2 else 0  # the first one describes the machine
+
+    monkeypatch.setattr(start.subprocess, "call", call)
+    with pytest.raises(KeyboardInterrupt):
+        start.run_benches("python", [["one.py"], ["two.py"]])
+    assert len(begun) == 2

@@ -29,7 +29,8 @@ from typing import Any
 import numpy as np
 from stage import RATE_HZ, SoundServer, Stage
 
-_BACK_S = 2.0
+_back_s = 2.0
+"""Later than this is too late."""
 _GAP_TOLERANCE_S = 0.5
 """What a return may add or hide: the sound server fills its buffers anew."""
 
@@ -111,6 +112,11 @@ class Trial:
                     return line
             time.sleep(0.005)
         raise AssertionError(f"no {states} within {limit_s} s: {self.said[after:]}")
+
+    @property
+    def state(self) -> str:
+        """The last one that it said."""
+        return next((line["state"] for line in reversed(self.said) if "state" in line), "")
 
     def states(self, after: int = 0) -> str:
         """What it said, shortly."""
@@ -230,7 +236,7 @@ def replug(times: int) -> bool:
         take = running.end()
     print(f"replug: {times} times; noticed after {spread(gone_s)} s, back after {spread(back_s)} s")
     print(f"  {told(take)}; still {take['spec']}; {take['events'].count('input_lost')} losses in the take")
-    return is_told(take) and max(back_s) < _BACK_S and take["spec"] == "device:ALSA/pulse:1,2"
+    return is_told(take) and max(back_s) < _back_s and take["spec"] == "device:ALSA/pulse:1,2"
 
 
 def server_killed(times: int) -> bool:
@@ -251,7 +257,39 @@ def server_killed(times: int) -> bool:
         time.sleep(1.0)
         take = running.end()
     print(f"sound server killed: {times} times; back after {spread(back_s)} s; {told(take)}")
-    return is_told(take) and max(back_s) < _BACK_S
+    return is_told(take) and max(back_s) < _back_s
+
+
+def stranger(times: int) -> bool:
+    """The server is killed, and killed again behind a strange device that has not delivered yet."""
+    times = max(1, times // 10)
+    with trial() as running:
+        server, back_s = running.server, []
+        for number in range(times):
+            for rate_hz in (44_100, 96_000, 16_000)[: 1 + number % 3]:
+                server.kill()
+                running.device.silence()
+                server.launch(with_sink=False)
+                name = "tone" if number % 2 else "stranger"
+                server.pactl(
+                    *("load-module", "module-null-sink", f"sink_name={name}", f"rate={rate_hz}", "channels=1")
+                )
+                time.sleep(0.1 * ((number * 7) % 12))  # it delivers after two seconds
+            after = len(running.said)
+            server.kill()
+            server.launch(with_sink=False)
+            running.device.plug()
+            there_s = time.monotonic()
+            while running.state != "running" or len(running.said) == after:
+                if time.monotonic() - there_s > 15.0:
+                    raise AssertionError(f"it did not come back: {running.said[-3:]}")
+                time.sleep(0.005)
+            back_s.append(time.monotonic() - there_s)
+            time.sleep(0.5)
+        take = running.end()
+    print(f"another device in the place of the killed one: {times} times; back after {spread(back_s)} s")
+    print(f"  {told(take)}; still {take['spec']}")
+    return is_told(take) and max(back_s) < _back_s and take["spec"] == "device:ALSA/pulse:1,2"
 
 
 def default_changed(times: int) -> bool:
@@ -345,6 +383,7 @@ def refused(times: int) -> bool:
 TRIALS: dict[str, Callable[[int], bool]] = {
     "replug": replug,
     "server": server_killed,
+    "stranger": stranger,
     "default": default_changed,
     "rate": rate_changed,
     "silent": never_delivers,
@@ -363,8 +402,11 @@ def main() -> int:
     arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     arguments.add_argument("--times", type=int, default=100)
     arguments.add_argument("--only", nargs="*", choices=list(TRIALS), default=list(TRIALS))
+    arguments.add_argument("--back-s", type=float, default=2.0, help="later than this is too late")
     arguments.add_argument("--program", type=Path, help=argparse.SUPPRESS)
     chosen = arguments.parse_args()
+    global _back_s  # noqa: PLW0603 - one limit for all trials
+    _back_s = chosen.back_s
     if chosen.program:
         return program(chosen.program)
     failed = [name for name in chosen.only if not TRIALS[name](chosen.times)]

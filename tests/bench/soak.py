@@ -37,6 +37,8 @@ def main() -> int:
     arguments.add_argument("--minutes", type=float, default=6.0)
     arguments.add_argument("--speed", type=float, default=10.0)
     arguments.add_argument("--part", choices=PARTS)
+    arguments.add_argument("--steps", type=int, default=_STEPS, help="inputs, with three takes each")
+    arguments.add_argument("--growth-mb", type=float, default=_MOST_GROWTH_MB, help="more fails it")
     chosen = arguments.parse_args()
     threads_before = threading.active_count()
     with tempfile.TemporaryDirectory() as folder:
@@ -51,19 +53,19 @@ def main() -> int:
         with Store(path) as store:
             takes = store.count()
     left = threading.active_count() - threads_before
-    growth_mb = max(memory_mb[1:]) - memory_mb[0]
+    growth_mb = max(memory_mb) - memory_mb[0]
     print(
         f"{heard_s / 60:.1f} minutes of sound, {lost} frames lost, {takes} of {began} takes in the log, "
         f"memory grew by {growth_mb:.1f} MB, {left} threads left"
     )
-    return int(bool(lost or left or not ended or takes != began or growth_mb > _MOST_GROWTH_MB))
+    return int(bool(lost or left or not ended or takes != began or growth_mb > chosen.growth_mb))
 
 
 def _play(engine: Engine, desk: TakeDesk, chosen: argparse.Namespace) -> tuple[int, float, int, list[float]]:
     """Frames lost, seconds heard, takes begun, and memory at each tenth of the way."""
     lost, heard_s, began = 0, 0.0, 0
     memory_mb = []
-    for step in range(_STEPS):
+    for step in range(chosen.steps):
         part = chosen.part or PARTS[step % len(PARTS)]
         player = PlayerSource(part, gain_db=-6.0, speed=chosen.speed, seed=step)
         engine.open(player)
@@ -72,12 +74,13 @@ def _play(engine: Engine, desk: TakeDesk, chosen: argparse.Namespace) -> tuple[i
             desk.begin(f"{part} {step}", part)
             began += 1
             player.gain_db = gain_db
-            time.sleep(chosen.minutes * 60.0 / _STEPS / 3.0)
+            time.sleep(chosen.minutes * 60.0 / chosen.steps / 3.0)
             desk.end()
         snapshot = engine.snapshot
         lost += snapshot.lost_frames
         heard_s += snapshot.t_s
-        if step % (_STEPS // 10) == _STEPS // 10 - 1:
+        tenth = max(1, chosen.steps // 10)
+        if step % tenth == tenth - 1:
             memory_mb.append(_memory_mb())
             print(f"{heard_s / 60:6.1f} min heard, {memory_mb[-1]:6.1f} MB, {lost} frames lost", flush=True)
     return lost, heard_s, began, memory_mb

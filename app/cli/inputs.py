@@ -39,14 +39,13 @@ def inputs(as_report: bool, as_json: bool) -> None:
     if as_json:
         print_json(_document(devices, problem))
         return
-    console = terminal.console()
     if devices:
-        console.print(_table(devices))
+        terminal.console().print(_table(devices))
     else:
-        console.print(problem or words.no_devices(), markup=False)
-        console.print()
-    console.print(words.player_line([str(PlayerSpec(part)) for part in PARTS]), markup=False)
-    console.print(words.file_line(), markup=False)
+        click.echo(f"{problem or words.no_devices()}\n")
+    player = [str(PlayerSpec(part)) for part in PARTS]
+    for heading, specs in (words.player_heading(), player), (words.file_heading(), [words.file_form()]):
+        click.echo("\n  ".join((heading, *specs)))
 
 
 def _table(devices: tuple[DeviceInfo, ...]) -> Table:

@@ -340,14 +340,19 @@ def no_devices() -> str:
     return _("The system offers no sound input: is the interface plugged in and switched on?")
 
 
-def player_line(specs: Sequence[str]) -> str:
-    """The parts of the built-in player."""
-    return _("Built-in player, no hardware needed: {specs}").format(specs=", ".join(specs))
+def player_heading() -> str:
+    """Above the parts of the built-in player."""
+    return _("Built-in player, no hardware needed:")
 
 
-def file_line() -> str:
+def file_heading() -> str:
+    """Above how to open a file."""
+    return _("A sound file:")
+
+
+def file_form() -> str:
     """How to open a file."""
-    return _("A sound file: file:PATH")
+    return _("file:PATH")
 
 
 def not_there() -> str:

@@ -72,7 +72,14 @@ def test_without_portaudio_the_player_is_still_there(run, monkeypatch):
 
 def test_no_devices_is_said_in_words(run, monkeypatch):
     monkeypatch.setattr(module, "list_devices", tuple)
-    assert "no sound input" in run().stdout
+    lines = run().stdout.splitlines()
+    assert "no sound input" in lines[0]
+    # One to a line, to be copied as it stands.
+    assert [line for line in lines if line.startswith("  ")] == [
+        *(f"  player:{part}" for part in PARTS),
+        "  file:PATH",
+    ]
+    assert all(line == line.rstrip() for line in lines)
 
 
 def test_the_report_has_versions_and_devices_and_no_private_name(run, monkeypatch):

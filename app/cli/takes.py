@@ -20,7 +20,7 @@ from app.log.document import row_document, take_document
 from app.log.export import check_ending
 from app.log.export import export as export_takes
 from app.log.grouping import grouped
-from app.log.listing import event_texts, marks_of, remarks
+from app.log.listing import channel_headings, channel_texts, event_texts, marks_of, remarks
 from app.log.marks import marked_copy
 from app.log.records import TakeDetail, TakeRow, TakeState
 from app.log.store import Store
@@ -158,24 +158,10 @@ def _print(console: Console, take: TakeDetail) -> None:
     for line in remarks(take):
         console.print(line, markup=False)
     figures = Table(box=box.SIMPLE_HEAD)
-    for heading in (
-        words.channel_heading(),
-        words.average_max_heading(),
-        words.peak_heading(),
-        words.headroom_heading(),
-        words.floor_heading(),
-        words.clips_heading(),
-    ):
+    for heading in channel_headings():
         figures.add_column(heading, justify="right")
-    for position, channel in enumerate(take.per_channel, 1):
-        figures.add_row(
-            str(position),
-            decibels(channel.average_max_dbfs),
-            decibels(channel.peak_dbfs),
-            decibels(channel.headroom_db),
-            decibels(channel.noise_floor_dbfs),
-            str(channel.clips),
-        )
+    for cells in channel_texts(take):
+        figures.add_row(*cells)
     console.print(figures)
     _print_events(console, take)
 

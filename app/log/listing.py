@@ -38,6 +38,33 @@ def event_texts(event: TakeEvent, row: TakeRow) -> tuple[str, str, str]:
     return place, "" if event.channel is None else str(event.channel), text
 
 
+def channel_headings() -> tuple[str, ...]:
+    """Over :func:`channel_texts`; all of them are numbers."""
+    return (
+        words.channel_heading(),
+        words.average_max_heading(),
+        words.peak_heading(),
+        words.headroom_heading(),
+        words.floor_heading(),
+        words.clips_heading(),
+    )
+
+
+def channel_texts(take: TakeDetail) -> list[tuple[str, ...]]:
+    """What each channel did over the take."""
+    return [
+        (
+            str(position),
+            decibels(channel.average_max_dbfs),
+            decibels(channel.peak_dbfs),
+            decibels(channel.headroom_db),
+            decibels(channel.noise_floor_dbfs),
+            str(channel.clips),
+        )
+        for position, channel in enumerate(take.per_channel, 1)
+    ]
+
+
 def marks_of(take: TakeDetail, offset_s: float = 0.0) -> list[Mark]:
     """Cue points for the clips and gaps of a take, in a recording in which it begins at ``offset_s``."""
     marks = []

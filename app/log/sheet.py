@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import app
 from app.log.grouping import grouped
-from app.log.listing import event_texts, remarks
+from app.log.listing import channel_headings, channel_texts, event_texts, remarks
 from app.log.picture import picture
 from app.log.records import TakeDetail, TakeRow
 from app.words import advice
@@ -138,7 +138,7 @@ def _take(take: TakeDetail) -> dict[str, Any]:
         "notes": row.notes,
         "remarks": remarks(take),
         "picture": _html(picture(take)),
-        "channels": _channels(take),
+        "channels": _table([(heading, "number") for heading in channel_headings()], channel_texts(take)),
         "events": _table(
             (
                 (words.place_heading(), "number"),
@@ -149,30 +149,3 @@ def _take(take: TakeDetail) -> dict[str, Any]:
         ),
         "more": words.more_events(more) if more > 0 else "",
     }
-
-
-def _channels(take: TakeDetail) -> dict[str, Any]:
-    return _table(
-        [
-            (heading, "number")
-            for heading in (
-                words.channel_heading(),
-                words.average_max_heading(),
-                words.peak_heading(),
-                words.headroom_heading(),
-                words.floor_heading(),
-                words.clips_heading(),
-            )
-        ],
-        [
-            (
-                str(position),
-                decibels(channel.average_max_dbfs),
-                decibels(channel.peak_dbfs),
-                decibels(channel.headroom_db),
-                decibels(channel.noise_floor_dbfs),
-                str(channel.clips),
-            )
-            for position, channel in enumerate(take.per_channel, 1)
-        ],
-    )

@@ -22,6 +22,7 @@ import ctypes.util
 import hashlib
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -56,6 +57,8 @@ FONTS = "fonts-dejavu-core"
 TRIALS = ("--test", "--bench", "--soak")
 MAKERS = {"--pictures": "assets/pictures.py", "--bundle": "assets/ship/bundle.py"}
 CONSTRAINTS = ("--constraint", ROOT / "assets" / "constraints.txt")
+PATIENCE_S = 20.0
+"""How long a bench may take to put things away."""
 INTERRUPTED = 130
 """What a program that a Ctrl-C ended exits with."""
 RENAMED = {"libasound2": "libasound2t64", "libglib2.0-0": "libglib2.0-0t64"}  # since Debian 13
@@ -331,15 +334,26 @@ def run_benches(python: str, benches: list[list[str]]) -> int:
     failed = []
     for bench, *arguments in benches:
         say(" ".join([bench, *arguments]))
-        status = subprocess.call([python, "-c", RUN_BENCH, folder, bench, *arguments], env=environment)
-        if status == INTERRUPTED:
-            raise KeyboardInterrupt
-        if status:
+        if run_bench([python, "-c", RUN_BENCH, folder, bench, *arguments], environment):
             failed.append(bench)
     if failed:
         return stop("Not as it should be: " + ", ".join(failed))
     say("All of them ended well.")
     return 0
+
+
+def run_bench(command: list[str | Path], environment: dict[str, str]) -> int:
+    """Run one to its end; of a Ctrl-C, only it learns, and puts away what it has started."""
+    bench = subprocess.Popen(list(map(str, command)), env=environment, start_new_session=True)
+    try:
+        return bench.wait()
+    except KeyboardInterrupt:
+        bench.send_signal(signal.SIGINT)
+        try:
+            bench.wait(PATIENCE_S)
+        except (KeyboardInterrupt, subprocess.TimeoutExpired):
+            bench.kill()
+        raise
 
 
 # Talking

@@ -155,14 +155,35 @@ def test_a_bench_that_is_interrupted_ends_without_a_traceback(start, tmp_path):
     assert bench.returncode == start.INTERRUPTED
 
 
-def test_no_further_bench_is_begun_after_a_ctrl_c(start, monkeypatch):
-    begun = []
+INTERRUPTED = """
+import importlib.util, pathlib, sys
+spec = importlib.util.spec_from_file_location("start", sys.argv[1])
+start = importlib.util.module_from_spec(spec)
+spec.loader.exec_module(start)
+start.ROOT = pathlib.Path(sys.argv[2])
+try:
+    start.run_benches(sys.executable, [["waits.py"], ["never.py"]])
+except KeyboardInterrupt:
+    sys.exit(start.stop("Interrupted."))
+"""
 
-    def call(command, **_):
-        begun.append(command)
-        return start.INTERRUPTED if len(begun) == 2 else 0  # the first one describes the machine
 
-    monkeypatch.setattr(start.subprocess, "call", call)
-    with pytest.raises(KeyboardInterrupt):
-        start.run_benches("python", [["one.py"], ["two.py"]])
-    assert len(begun) == 2
+@pytest.mark.skipif(sys.platform == "win32", reason="a Ctrl-C cannot be sent to one process there")
+def test_after_a_ctrl_c_a_bench_puts_away_and_no_further_one_is_begun(tmp_path):
+    folder = tmp_path / "tests" / "bench"
+    folder.mkdir(parents=True)
+    (folder / "machine.py").write_text("def describe(): return 'a machine'\n")
+    (folder / "waits.py").write_text(
+        "import time\ntry:\n    print('on', flush=True)\n    time.sleep(60)\n"
+        "finally:\n    print('put away', flush=True)\n"
+    )
+    run = subprocess.Popen(
+        [sys.executable, "-c", INTERRUPTED, ROOT / "assets" / "start.py", tmp_path],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    said = [run.stdout.readline() for _ in range(3)]
+    assert said == ["a machine\n", "· waits.py\n", "on\n"]
+    run.send_signal(signal.SIGINT)
+    assert run.communicate(timeout=30) == ("put away\n", "Interrupted.\n")

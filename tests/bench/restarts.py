@@ -36,6 +36,8 @@ from PySide6.QtWidgets import QApplication, QWidget
 _HANGS_S = 60.0
 _LATE_THREAD_S = 10.0
 _MOST_GROWTH_MB_A_ROUND = 0.05
+_ENOUGH_ROUNDS = 400
+"""Fewer tell what is loaded when it is first needed from a leak no better than by chance."""
 _WARM_ROUNDS = 20
 
 
@@ -189,7 +191,7 @@ def _run(folder: Path, chosen: argparse.Namespace, trouble: Trouble) -> int:
         f"{statistics.median(rounds_s):.2f} s each, at most {max(rounds_s):.2f} s; "
         f"memory {memory[0]:.0f} to {memory[-1]:.0f} MB, {1000 * growth:.1f} kB a round once warm"
     )
-    return int(bool(bad) or growth > _MOST_GROWTH_MB_A_ROUND)
+    return int(bool(bad) or (chosen.times >= _ENOUGH_ROUNDS and growth > _MOST_GROWTH_MB_A_ROUND))
 
 
 def _left(usual: set[str]) -> list[str]:

@@ -139,6 +139,7 @@ class SoundServer:
                 ],
                 env=self.environment,
                 stdin=zeros,
+                stderr=subprocess.DEVNULL,  # it complains when the sink goes
             )
         self.wait_for(lambda: self._sink_latency_us() < 30_000, "the sink to run")
         self.usable = True

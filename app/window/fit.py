@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from PySide6.QtCore import QRect, QSize, Qt
 from PySide6.QtGui import QFont, QFontMetrics
 from PySide6.QtWidgets import QLabel, QSizePolicy, QWidget
@@ -9,6 +11,7 @@ from PySide6.QtWidgets import QLabel, QSizePolicy, QWidget
 from app.window.theme import MARGIN, UNIT, Theme, Type
 
 LEAST_PIXELS = 10
+_REMEMBERED = 512
 
 
 def fitting_pixels(text: str, font: QFont, room: QSize, *, wrap: bool) -> int:
@@ -16,12 +19,33 @@ def fitting_pixels(text: str, font: QFont, room: QSize, *, wrap: bool) -> int:
 
     With ``wrap``, lines may break between words; a single word must fit all the same.
     """
+    return _fitting_pixels(text, _Letters(font), room.width(), room.height(), wrap)
+
+
+class _Letters:
+    """A font as a key to what was measured with it: texts come again, and measuring them costs."""
+
+    __slots__ = ("_key", "font")
+
+    def __init__(self, font: QFont) -> None:
+        self.font = font
+        self._key = font.key()
+
+    def __hash__(self) -> int:
+        return hash(self._key)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Letters) and other._key == self._key
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _fitting_pixels(text: str, letters: _Letters, width: int, height: int, wrap: bool) -> int:
     flags = int(Qt.TextFlag.TextWordWrap) if wrap else 0
-    trial = QFont(font)
-    for pixels in range(font.pixelSize(), LEAST_PIXELS, -1):
+    trial = QFont(letters.font)
+    for pixels in range(trial.pixelSize(), LEAST_PIXELS, -1):
         trial.setPixelSize(pixels)
-        need = QFontMetrics(trial).boundingRect(QRect(0, 0, room.width(), 10_000), flags, text)
-        if need.width() <= room.width() and need.height() <= room.height():
+        need = QFontMetrics(trial).boundingRect(QRect(0, 0, width, 10_000), flags, text)
+        if need.width() <= width and need.height() <= height:
             return pixels
     return LEAST_PIXELS
 
@@ -42,20 +66,26 @@ def balance_lines(label: QLabel, font: QFont, width: int, side: int = MARGIN) ->
 
     ``width`` is what the label has, ``side`` the margin that it keeps at either side.
     """
-    room, metrics, text = width - 2 * side, QFontMetrics(font), label.text()
-    flags = int(Qt.TextFlag.TextWordWrap)
+    room, text = width - 2 * side, label.text()
+    if room > 0 and text:
+        spare = side + (room - _even_width(text, _Letters(font), room)) // 2
+        label.setContentsMargins(spare, 0, spare, 0)
 
-    def lines(in_width: int) -> int:
-        need = metrics.boundingRect(QRect(0, 0, in_width, 10_000), flags, text)
-        return 10_000 if need.width() > in_width else need.height()
 
-    if room <= 0 or not text:
-        return
-    least, most, height = room // 2, room, lines(room)
+@lru_cache(maxsize=_REMEMBERED)
+def _even_width(text: str, letters: _Letters, room: int) -> int:
+    """The least width in which a text takes no more lines than in ``room``."""
+    metrics, flags = QFontMetrics(letters.font), int(Qt.TextFlag.TextWordWrap)
+
+    def height(width: int) -> int:
+        need = metrics.boundingRect(QRect(0, 0, width, 10_000), flags, text)
+        return 10_000 if need.width() > width else need.height()
+
+    least, most, allowed = room // 2, room, height(room)
     while most - least > 2:
         middle = (least + most) // 2
-        least, most = (least, middle) if lines(middle) <= height else (middle, most)
-    label.setContentsMargins(side + (room - most) // 2, 0, side + (room - most) // 2, 0)
+        least, most = (least, middle) if height(middle) <= allowed else (middle, most)
+    return most
 
 
 def fit_label(label: QLabel, theme: Theme, kind: Type, scale: float) -> None:

@@ -26,7 +26,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 import soundfile
-from render import PARTS, render_part, render_voice
+from render import PARTS, lacking, render_part, render_voice
 
 from app.coach.balance import advise
 from app.coach.overlay import HEARD_TIME
@@ -60,6 +60,8 @@ def main() -> None:
     options.add_argument("--seconds", type=float, default=30.0)
     options.add_argument("--seed", type=int, default=1)
     chosen = options.parse_args()
+    if lacking():
+        sys.exit(2)
 
     mix, stems = record_band(chosen.seconds, 1000 + chosen.seed)
     track, stem_tracks = measure(mix), {name: measure(stem) for name, stem in stems.items()}

@@ -18,6 +18,7 @@ judged at the levels that the player would have reached without clipping.
 from __future__ import annotations
 
 import argparse
+import sys
 import time
 from collections import defaultdict
 from collections.abc import Callable
@@ -26,6 +27,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from coach_players import PROFILES, RATE_HZ, Performance, performances
+from render import lacking
 
 from app.coach.evidence import Evidence
 from app.coach.judgement import Target
@@ -171,6 +173,8 @@ def main() -> None:
     parser.add_argument("--by-part", action="store_true")
     parser.add_argument("--misses", action="store_true", help="name every session that missed the window")
     options = parser.parse_args()
+    if lacking():
+        sys.exit(2)
 
     started_s = time.monotonic()
     results: dict[str, list[dict[str, float]]] = defaultdict(list)

@@ -16,10 +16,12 @@ from __future__ import annotations
 
 import argparse
 import itertools
+import sys
 
 import numpy as np
 import numpy.typing as npt
 from coach_players import FITTED, PROFILES, TAKE_S, Performance, performances
+from render import lacking
 
 from app.coach.evidence import Evidence
 from app.coach.forecast import forecast
@@ -77,6 +79,8 @@ def main() -> None:
     parser.add_argument("--first-seed", type=int, default=301)
     parser.add_argument("--stretches", type=int, default=40, help="rehearsals from each performance")
     options = parser.parse_args()
+    if lacking():
+        sys.exit(2)
 
     rng = np.random.default_rng(options.first_seed)
     names = tuple(name for name in PROFILES if name not in FITTED)

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from render import PARTS, available, render_part, render_voice
+from render import PARTS, lacking, render_part, render_voice
 from scipy.signal import lfilter, resample_poly
 
 from dsp.flattops import FlatTopFinder
@@ -112,8 +112,7 @@ def main() -> int:
     parser.add_argument("--clean-minutes", type=float, default=10.0, help="of each part, clean")
     parser.add_argument("--part", action="append", help="only this part (may be repeated)")
     options = parser.parse_args()
-    if not available():
-        print("fluidsynth, its sound font and espeak-ng are needed", file=sys.stderr)
+    if lacking():
         return 2
     names = options.part or [part.name for part in PARTS] + ["voice"]
     print(

@@ -18,7 +18,7 @@ import time
 
 import numpy as np
 import numpy.typing as npt
-from render import PARTS, Part, available, render_midi
+from render import PARTS, Part, lacking, render_midi
 from scipy.signal import lfilter
 
 from dsp.faults import DC_OFFSET, FaultFinder
@@ -88,8 +88,7 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=3.0)
     parser.add_argument("--part", action="append", help="only this part (may be repeated)")
     options = parser.parse_args()
-    if not available():
-        print("fluidsynth, its sound font and espeak-ng are needed", file=sys.stderr)
+    if lacking():
         return 2
     print(f"{'part':18s}  {'dry':>16s}  {'room':>16s}  climb noticed at 4, 10, 30 dB/s")
     accused, spent_s, heard_s = False, 0.0, 0.0

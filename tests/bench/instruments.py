@@ -22,7 +22,7 @@ import sys
 
 import numpy as np
 import numpy.typing as npt
-from render import PARTS, available, render_part, render_voice
+from render import PARTS, lacking, render_part, render_voice
 
 from dsp.chain import Chain
 from dsp.reading import ClipKind, Summary
@@ -40,8 +40,7 @@ def main() -> int:
     arguments.add_argument("--seconds", type=float, default=40.0)
     arguments.add_argument("--part")
     chosen = arguments.parse_args()
-    if not available():
-        print("needs Debian's fluidsynth, fluid-soundfont-gm and espeak-ng")
+    if lacking():
         return 2
     names = [part.name for part in PARTS if chosen.part in (None, part.name)]
     names += ["voice"] if chosen.part in (None, "voice") else []

@@ -10,6 +10,7 @@ import math
 import shutil
 import struct
 import subprocess
+import sys
 import tempfile
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -41,6 +42,14 @@ class Note:
 def available() -> bool:
     """Whether both programs and the sound font are there."""
     return SOUND_FONT.exists() and all(shutil.which(tool) for tool in ("fluidsynth", "espeak-ng"))
+
+
+def lacking() -> bool:
+    """Whether something is missing, which is said."""
+    if available():
+        return False
+    print("needs Debian's fluidsynth, fluid-soundfont-gm and espeak-ng", file=sys.stderr)
+    return True
 
 
 def render_midi(

@@ -36,6 +36,8 @@ class Stage:
     """The private sound server, the player, and a screen."""
 
     def __init__(self, folder: Path, *, plays: bool = True) -> None:
+        if missing := [tool for tool in ("pulseaudio", "pactl", "pacat") if not shutil.which(tool)]:
+            sys.exit(f"needs Debian's pulseaudio and pulseaudio-utils: {', '.join(missing)} is not there")
         self.server = SoundServer(folder)
         self.server.launch()
         self._running: list[subprocess.Popen[Any]] = []

@@ -37,7 +37,7 @@ class Stage:
 
     def __init__(self, folder: Path, *, plays: bool = True) -> None:
         if missing := [tool for tool in ("pulseaudio", "pactl", "pacat") if not shutil.which(tool)]:
-            sys.exit(f"needs Debian's pulseaudio and pulseaudio-utils: {', '.join(missing)} is not there")
+            sys.exit(f"needs Debian's pulseaudio and pulseaudio-utils; missing: {', '.join(missing)}")
         self.server = SoundServer(folder)
         self.server.launch()
         self._running: list[subprocess.Popen[Any]] = []

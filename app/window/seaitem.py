@@ -57,6 +57,8 @@ class SeaItem(pg.GraphicsObject):
         self._target = Target()
         self._tide: Tide | None = None
         self._size: tuple[int, int, float] = (0, 0, 0.0)
+        self._place: object = None
+        """What the size came from."""
         self._floor_dbfs = math.nan
         self._hold_dbfs = -math.inf
         self._rect = QRectF()
@@ -107,8 +109,12 @@ class SeaItem(pg.GraphicsObject):
         widget, box = self.getViewWidget(), self.getViewBox()
         if widget is None or box is None:
             return None
-        plot = widget.viewportTransform().mapRect(box.mapRectToScene(box.boundingRect()))
         ratio = float(widget.devicePixelRatioF())
+        place = (box.geometry(), widget.viewport().size(), ratio)
+        if self._tide is not None and place == self._place:
+            return self._tide
+        self._place = place
+        plot = widget.viewportTransform().mapRect(box.mapRectToScene(box.boundingRect()))
         width, height = round(plot.width() * ratio), round(plot.height() * ratio)
         if min(width, height) < 8:
             return None

@@ -58,18 +58,18 @@ class StderrGag:
     def is_flooded(self) -> bool:
         """Whether a thread of PortAudio's turns in circles; False while it is not put on. Takes 50 ms."""
         with self._changing, open(os.devnull, "wb") as nowhere:
-            return self._on_linux() and _is_flooded(nowhere.fileno())
+            return self._on_linux() and _is_flooded(nowhere.fileno(), _GLANCE_S)
 
-    def free_threads(self) -> None:
+    def free_threads(self, patience_s: float = 0.25) -> None:
         """Let a thread that turns in circles be cancelled. Put it on first.
 
         Such a thread does nothing but write to stderr. A pipe in its place shows that there is one; when
         nobody reads the pipe any more, each writing interrupts the thread with a signal, and what answers it
-        switches cancelling on. In whichever other thread writes meanwhile it is on anyway. Takes some 30 ms
-        where one turns, 50 ms where none does.
+        switches cancelling on. In whichever other thread writes meanwhile it is on anyway. Takes some 20 ms
+        where one turns, and ``patience_s`` where none does.
         """
         with self._changing, open(os.devnull, "wb") as nowhere:
-            if self._on_linux() and _is_flooded(nowhere.fileno()):
+            if self._on_linux() and _is_flooded(nowhere.fileno(), patience_s):
                 _let_writers_be_cancelled(nowhere.fileno())
 
     def _on_linux(self) -> bool:
@@ -102,7 +102,7 @@ def threads_freed() -> Iterator[None]:
     gag = StderrGag()
     gag.put_on()
     try:
-        gag.free_threads()
+        gag.free_threads(_GLANCE_S)  # nearly always there is none, and somebody waits for silence
         yield
     finally:
         gag.take_off(for_good=True)
@@ -141,17 +141,20 @@ def _read_back(descriptor: int) -> str:
     return os.pread(descriptor, size, 0).decode(errors="replace").strip()
 
 
-_LOOKED_FOR_S = 0.050
+_GLANCE_S = 0.050
 """A thread that turns writes all the time, but on a busy machine it has to wait for its turn."""
-_INTERRUPTED_S = 0.020
+_INTERRUPTED_S = 0.005
 _AGAIN_S = 1.0
+_NOT_ANSWERED = -1
+_STATE_BEFORE = ctypes.c_int(_NOT_ANSWERED)
+"""Written by what answers the signal."""
 
 
-def _is_flooded(nowhere: int) -> bool:
+def _is_flooded(nowhere: int, patience_s: float) -> bool:
     if _held_up():
         return True
     with _pipe_as_stderr(nowhere) as reading:
-        return bool(select.select([reading], [], [], _LOOKED_FOR_S)[0]) and _comes_from_portaudio(reading)
+        return bool(select.select([reading], [], [], patience_s)[0]) and _comes_from_portaudio(reading)
 
 
 def _held_up() -> list[int]:
@@ -171,14 +174,17 @@ def _let_writers_be_cancelled(nowhere: int) -> None:
     """Switch cancelling on in every thread that writes to stderr all the time. Leaves stderr as nowhere."""
     libc = _libc()
     with _pipe_as_stderr(nowhere) as reading:
+        _STATE_BEFORE.value = _NOT_ANSWERED
         before = libc.signal(signal.SIGPIPE, ctypes.cast(_switch_on(), ctypes.c_void_p))
         reading.close()
         for thread in _held_up():
             libc.tgkill(os.getpid(), thread, signal.SIGPIPE)
-        time.sleep(_INTERRUPTED_S)
+        until_s = time.monotonic() + _AGAIN_S
+        while _STATE_BEFORE.value == _NOT_ANSWERED and time.monotonic() < until_s:
+            time.sleep(_INTERRUPTED_S)  # on a busy machine the thread has to wait for its turn
     # Once it writes into another pipe it is through with the last signal, and C alone stands on its stack.
     until_s = time.monotonic() + _AGAIN_S
-    while not _is_flooded(nowhere) and time.monotonic() < until_s:
+    while not _is_flooded(nowhere, _GLANCE_S) and time.monotonic() < until_s:
         pass
     libc.signal(signal.SIGPIPE, before)
 
@@ -213,4 +219,5 @@ def _libc() -> Any:
 @cache
 def _switch_on() -> Any:
     # No function of Python's: its interpreter may wait for other threads, and be cancelled there.
-    return ctypes.CFUNCTYPE(None, ctypes.c_int)(partial(ctypes.PyDLL(None).pthread_setcancelstate, 0, None))
+    switch = partial(ctypes.PyDLL(None).pthread_setcancelstate, 0, ctypes.byref(_STATE_BEFORE))
+    return ctypes.CFUNCTYPE(None, ctypes.c_int)(switch)

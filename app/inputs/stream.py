@@ -130,7 +130,7 @@ class OpenStream:
         gone = self._gone or self.capture.finished  # looked at before stopping, which finishes it as well
         try:
             silent = gone or self._is_silent()
-            if silent:
+            if silent and not self.capture.finished:  # then its thread has ended
                 self._gag.put_on()
                 self._gag.free_threads()
             self.capture.stop(at_once=silent)

@@ -2,7 +2,7 @@
 
 ::
 
-    checking = Checking(paths, profile)
+    checking = Checking(paths, parts)
     for step in checking:                 # blocks; run it on a thread of its own in a window
         if step.outcome is not None:      # a file is done; otherwise only the progress has moved
             show(step.outcome.path, step.outcome.check or step.outcome.error)
@@ -34,6 +34,7 @@ from app.check import aside
 from app.check.folder import sound_files
 from app.check.measure import FileCheck, Sharing, check_file
 from app.coach.judgement import Target
+from app.coach.makers import Parts
 from app.coach.parts import PartProfile
 from app.coach.verdict import TAKE_S
 from app.errors import SoundFileError, SwellmarkError
@@ -84,7 +85,7 @@ class Checking:
     paths
         Files, and folders whose sound files are meant. One that is not there or no sound becomes an outcome
         with an error, and the others are still measured.
-    profile, target, take_s
+    parts, target, take_s
         As for :func:`app.check.measure.check_file`.
     at_once
         How many files at the same time; None = as many as there are cores.
@@ -96,7 +97,7 @@ class Checking:
     def __init__(
         self,
         paths: Iterable[Path],
-        profile: PartProfile,
+        parts: PartProfile | Parts,
         target: Target | None = None,
         *,
         take_s: float = TAKE_S,
@@ -104,7 +105,7 @@ class Checking:
         background: bool = False,
     ) -> None:
         self._paths = tuple(paths)
-        self._order = _Order(profile, target or Target(), take_s, background)
+        self._order = _Order(parts, target or Target(), take_s, background)
         self._at_once = max(1, min(at_once or aside.cores(), _MOST_AT_ONCE))
         self._cancelled = threading.Event()
 
@@ -182,7 +183,7 @@ def _size(path: Path) -> int:
 class _Order:
     """What holds for every file."""
 
-    profile: PartProfile
+    parts: PartProfile | Parts
     target: Target
     take_s: float
     background: bool
@@ -351,7 +352,7 @@ def _outcome(
                 raise _Unheard from error
 
     try:
-        return check_file(path, order.profile, order.target, tell, take_s=order.take_s, sharing=sharing)
+        return check_file(path, order.parts, order.target, tell, take_s=order.take_s, sharing=sharing)
     except SwellmarkError as error:
         return error
     except _Unheard as error:

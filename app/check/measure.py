@@ -22,6 +22,7 @@ from app.check.reading import blocks_ahead, claimed_bits, piece_frames
 from app.check.watchaside import Feeder, OutOfStep, Stream, watch_aside
 from app.coach.forecast import Forecast
 from app.coach.judgement import CoachReport, Judgement, Target, Verdict
+from app.coach.makers import Parts
 from app.coach.parts import PartProfile
 from app.coach.verdict import TAKE_S, Coach
 from app.errors import SoundFileError
@@ -86,7 +87,7 @@ class FileCheck:
 
 def check_file(
     path: Path,
-    profile: PartProfile,
+    parts: PartProfile | Parts,
     target: Target | None = None,
     progress: Callable[[float], None] | None = None,
     *,
@@ -100,8 +101,8 @@ def check_file(
     ----------
     path
         Anything that libsndfile reads.
-    profile, target
-        What is played, and where it should sit.
+    parts, target
+        What is played, in all or on each channel, and where it should sit.
     progress
         Called with the share that is done, 0 to 1, a few times a second. What it raises ends the measuring.
     take_s
@@ -117,7 +118,7 @@ def check_file(
         When the file cannot be read as sound; the sentence names it.
     """
     work = _Work(
-        path, profile, target or Target(), take_s, progress or _unwatched, observe or _unobserved, sharing
+        path, parts, target or Target(), take_s, progress or _unwatched, observe or _unobserved, sharing
     )
     try:
         return work.measure()
@@ -133,7 +134,7 @@ class _Work:
     """What :func:`check_file` was asked for."""
 
     path: Path
-    profile: PartProfile
+    parts: PartProfile | Parts
     target: Target
     take_s: float
     progress: Callable[[float], None]
@@ -173,7 +174,7 @@ class _Work:
                 info.channels,
                 info.rate_hz,
                 chain.hop_frames,
-                profile=self.profile,
+                profile=self.parts.each(info.channels) if isinstance(self.parts, Parts) else self.parts,
                 target=self.target,
                 memory_s=None,
             )

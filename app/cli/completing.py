@@ -9,11 +9,13 @@ from click.shell_completion import CompletionItem
 
 
 def complete_part(_ctx: click.Context, _parameter: click.Parameter, begun: str) -> list[CompletionItem]:
-    """Parts that begin like this."""
+    """Parts that begin like this, behind the channel that may stand before them."""
     from app.coach.parts import load_parts  # late: only a shell that completes asks
     from app.settings import own_parts_file
 
-    return _beginning(begun, load_parts(own_parts_file()))
+    channel, is_own, name = begun.rpartition("=")
+    before = channel + is_own
+    return [CompletionItem(before + part.value) for part in _beginning(name, load_parts(own_parts_file()))]
 
 
 def complete_input(_ctx: click.Context, _parameter: click.Parameter, begun: str) -> list[CompletionItem]:

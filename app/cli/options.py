@@ -54,7 +54,14 @@ def part_option(command: _Command) -> _Command:
 
 def parts_option(command: _Command) -> _Command:
     """Add ``--part NAME`` that may come several times, ``--part 1=NAME`` for one channel."""
-    option = click.option("--part", "parts", metavar="NAME", multiple=True, help=words.parts_help())
+    option = click.option(
+        "--part",
+        "parts",
+        metavar="NAME",
+        multiple=True,
+        shell_complete=complete_part,
+        help=words.parts_help(),
+    )
     return option(command)
 
 

@@ -28,6 +28,10 @@ class Parts:
         """The part of one channel, by its column index."""
         return self.own.get(channel, self.default)
 
+    def each(self, channels: int) -> list[PartProfile]:
+        """The parts of so many channels, in order."""
+        return [self.of(channel) for channel in range(channels)]
+
 
 def live_coach(parts: PartProfile | Parts, target: Target | None = None) -> CoachMaker:
     """Make coaches for live input."""
@@ -48,7 +52,7 @@ def _coach(
     hop_frames: int,
 ) -> Coach:
     if isinstance(parts, Parts):
-        profile: PartProfile | list[PartProfile] = [parts.of(channel) for channel in range(channels)]
+        profile: PartProfile | list[PartProfile] = parts.each(channels)
     else:
         profile = parts
     return Coach(channels, rate_hz, hop_frames, profile=profile, target=target, **memory)

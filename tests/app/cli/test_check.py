@@ -202,3 +202,25 @@ def test_order_and_figures_of_the_document_do_not_depend_on_who_is_ready_first(
     assert [file["path"][-5:] for file in aside["files"]] == ["a.wav", "b.wav", "c.wav"]
     monkeypatch.setattr(many, "_MOST_AT_ONCE", 1)
     assert strict_json(run("check", "--json", tmp_path).stdout) == aside
+
+
+def test_each_channel_may_have_a_part_of_its_own(run, sound, phrases, strict_json):
+    quiet = sound("quiet.wav", phrases(-34.0, seconds=20.0, channels=2))
+
+    def gains_db(*parts):
+        (file,) = strict_json(run("check", quiet, "--json", *parts).stdout)["files"]
+        return [channel["gain_change_db"] for channel in file["per_channel"]]
+
+    (voice_db, _), (drums_db, _) = gains_db("--part", "voice"), gains_db("--part", "drums")
+    assert voice_db != drums_db
+    assert gains_db("--part", "1=voice", "--part", "2=drums") == [voice_db, drums_db]
+    assert gains_db("--part", "drums", "--part", "1=voice") == [voice_db, drums_db]
+    assert gains_db("--part", "9=drums", "--part", "voice") == [voice_db, voice_db]
+
+
+@pytest.mark.parametrize("part", ["0=voice", "x=voice", "=voice", "1=nobody"])
+def test_a_channel_or_part_that_is_none_is_one_line(run, fair, part):
+    result = run("check", fair, "--part", part)
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert len(result.stderr.splitlines()) == 1

@@ -36,6 +36,7 @@ def completed(line):
     [
         ("swellmark c", {"check", "conform", "completion"}),
         ("swellmark check --part dr", {"drums"}),
+        ("swellmark watch --part 2=dr", {"2=drums"}),
         ("swellmark watch --input player:b", {"player:bass"}),
         ("swellmark takes s", {"show"}),
     ],

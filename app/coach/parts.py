@@ -134,10 +134,6 @@ def _decibels(table: Mapping[str, Any], value: str, key: str, file: str) -> floa
     low, high = _RANGES_DB[value]
     figure = table[value]
     # bool is an int to Python; "crest_db = true" is a slip all the same.
-    if (
-        isinstance(figure, bool)
-        or not isinstance(figure, int | float)
-        or not low <= figure <= high
-    ):
+    if isinstance(figure, bool) or not isinstance(figure, int | float) or not low <= figure <= high:
         raise SettingsError(words.part_value_wrong(file, key, value, words.expected_range(low, high)))
     return float(figure)

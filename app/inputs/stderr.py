@@ -57,8 +57,9 @@ class StderrGag:
 
     def is_flooded(self) -> bool:
         """Whether a thread of PortAudio's turns in circles; False while it is not put on. Takes 50 ms."""
-        with self._changing, open(os.devnull, "wb") as nowhere:
+        with contextlib.suppress(OSError), self._changing, open(os.devnull, "wb") as nowhere:
             return self._on_linux() and _is_flooded(nowhere.fileno(), _GLANCE_S)
+        return False  # no descriptor is left: it cannot be looked at
 
     def free_threads(self, patience_s: float = 0.25) -> None:
         """Let a thread that turns in circles be cancelled. Put it on first.
@@ -68,7 +69,7 @@ class StderrGag:
         switches cancelling on. In whichever other thread writes meanwhile it is on anyway. Takes some 20 ms
         where one turns, and ``patience_s`` where none does.
         """
-        with self._changing, open(os.devnull, "wb") as nowhere:
+        with contextlib.suppress(OSError), self._changing, open(os.devnull, "wb") as nowhere:
             if self._on_linux() and _is_flooded(nowhere.fileno(), patience_s):
                 _let_writers_be_cancelled(nowhere.fileno())
 
@@ -178,7 +179,8 @@ def _let_writers_be_cancelled(nowhere: int) -> None:
         before = libc.signal(signal.SIGPIPE, ctypes.cast(_switch_on(), ctypes.c_void_p))
         reading.close()
         for thread in _held_up():
-            libc.tgkill(os.getpid(), thread, signal.SIGPIPE)
+            with contextlib.suppress(AttributeError):  # glibc before 2.30
+                libc.tgkill(os.getpid(), thread, signal.SIGPIPE)
         until_s = time.monotonic() + _AGAIN_S
         while _STATE_BEFORE.value == _NOT_ANSWERED and time.monotonic() < until_s:
             time.sleep(_INTERRUPTED_S)  # on a busy machine the thread has to wait for its turn

@@ -73,6 +73,18 @@ def test_a_flood_is_noticed_and_nothing_else_is(flood, capfd):
 
 
 @LINUX
+def test_without_a_descriptor_nothing_is_claimed(monkeypatch, capfd):
+    gag = StderrGag()
+    gag.put_on()
+    monkeypatch.setattr(os, "pipe", lambda: (_ for _ in ()).throw(OSError(24, "Too many open files")))
+    assert not gag.is_flooded()
+    gag.free_threads(0.0)
+    gag.take_off(for_good=True)
+    os.write(2, b"afterwards\n")
+    assert capfd.readouterr().err == "afterwards\n"
+
+
+@LINUX
 def test_freeing_leaves_all_as_it_was(flood, capfd):
     libc = ctypes.CDLL(None)
     libc.signal.restype = ctypes.c_void_p

@@ -191,7 +191,7 @@ def _tell(event: Event, report: HopReport) -> None:
     if event.kind is EventKind.INPUT_LOST:
         terminal.complain(taking_words.input_away(name))
     elif event.kind is EventKind.INPUT_BACK:
-        terminal.complain(" ".join(filter(None, (words.input_back(name), report.info.note))))
+        terminal.complain(" ".join(filter(None, (words.input_back(name), report.info.doubt))))
     elif event.kind is EventKind.GAP and event.frames:
         lost_s = decibels(event.frames / report.info.rate_hz, 2)
         terminal.complain(words.frames_lost(event.frames, lost_s))

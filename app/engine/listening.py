@@ -175,7 +175,7 @@ class Listening:
         if (state is InputState.RUNNING) == (before is InputState.RUNNING):
             return None
         # What is open now may be another device behind the same name.
-        self._info = replace(self._info, note=self.source.info.note)
+        self._info = replace(self._info, doubt=self.source.info.doubt)
         kind = EventKind.INPUT_BACK if state is InputState.RUNNING else EventKind.INPUT_LOST
         return self._event(kind, self._chain.position_frames)
 

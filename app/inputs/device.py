@@ -237,8 +237,6 @@ def _listed(picks: tuple[int, ...]) -> str:
 def _describe(device: DeviceInfo, picks: tuple[int, ...], capture: Capture, *, again: bool) -> SourceInfo:
     notes = []
     if device.via_server:
-        if again:
-            notes.append(words.server_chose_again())
         notes.append(words.through_server())
     elif abs(capture.rate_hz - device.default_rate_hz) > 0.5:
         notes.append(words.resampled(capture.rate_hz, device.default_rate_hz))
@@ -253,6 +251,7 @@ def _describe(device: DeviceInfo, picks: tuple[int, ...], capture: Capture, *, a
         channel_names=tuple(words.channel_name(pick) for pick in picks),
         note=" ".join(notes),
         latency_s=capture.latency_s,
+        doubt=words.server_chose_again() if again and device.via_server else "",
     )
 
 

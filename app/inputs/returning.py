@@ -60,7 +60,7 @@ class ReturningSource:
 
     @property
     def info(self) -> SourceInfo:
-        """What was opened at first, with the note of what is open now. Valid after :meth:`start`."""
+        """What was opened at first, with the doubts about what is open now. Valid after :meth:`start`."""
         if self._info is None:
             raise RuntimeError("start() has not been called")
         return self._info
@@ -152,7 +152,7 @@ class ReturningSource:
         if (found.rate_hz, found.channels) != (self.info.rate_hz, self.info.channels):
             self._source.close()
             raise InputError(words.came_back_changed(found.name, self.info.rate_hz, found.rate_hz))
-        self._info = replace(self.info, note=found.note)
+        self._info = replace(self.info, doubt=found.doubt)
         self._open = True
         return True
 

@@ -37,6 +37,8 @@ class SourceInfo:
     """What a user should know about this input ("resampled by the system"), or nothing."""
     latency_s: float | None = None
     """What the driver reports of a device; None for anything else."""
+    doubt: str = ""
+    """What a user should look at, because the input was away and may be another one now; or nothing."""
 
 
 @dataclass(frozen=True, slots=True)

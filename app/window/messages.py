@@ -62,6 +62,8 @@ def messages_for(
     found.extend(told)
     if log_problem is not None:
         found.append(Message(log_problem.sentence, urgent=True, detail=log_problem.detail, stays=True))
+    if snapshot.state is InputState.RUNNING and snapshot.info is not None and snapshot.info.doubt:
+        found.append(Message(snapshot.info.doubt))
     if snapshot.state in (InputState.RUNNING, InputState.ENDED):
         for fault in snapshot.faults:
             channel = fault.channel + 1 if fault.channel is not None else None

@@ -140,23 +140,23 @@ def test_another_rate_cannot_go_on_as_the_same_stream(clock):
 
 
 def test_what_is_to_be_known_of_the_device_that_is_back_is_told(clock):
-    class Noted(FakeSource):
-        note = ""
+    class Doubted(FakeSource):
+        doubt = ""
 
         @property
         def info(self):
-            return replace(super().info, note=self.note)
+            return replace(super().info, doubt=self.doubt)
 
-    fake = Noted(endless())
+    fake = Doubted(endless())
     source = ReturningSource(fake, clock=clock)
     source.start()
     fake.unplug()
     source.read(480, 0.0)
     fake.replug()
-    fake.note = "It may be another one."
+    fake.doubt = "It may be another one."
     clock.now_s += 1.0
     assert source.read(480, 0.0).active
-    assert source.info == replace(fake.info, note="It may be another one.")
+    assert source.info == replace(fake.info, doubt="It may be another one.")
 
 
 def test_closed_while_it_is_opened_again_it_stays_closed(clock):

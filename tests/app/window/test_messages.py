@@ -24,6 +24,13 @@ def test_all_is_well(fakes: Any) -> None:
     assert is_live(fakes.running(), time.monotonic())
 
 
+def test_what_came_back_behind_a_sound_server_is_doubted(fakes: Any) -> None:
+    snapshot = fakes.running()
+    back = replace(snapshot, info=replace(snapshot.info, doubt="It may be another device."))
+    assert texts(back) == ["It may be another device."]
+    assert "It may be another device." not in texts(replace(back, state=InputState.LOST))
+
+
 def test_a_reading_older_than_a_quarter_of_a_second_is_old(fakes: Any) -> None:
     snapshot = fakes.running()
     assert not is_stale(snapshot, snapshot.published_s + 0.1)

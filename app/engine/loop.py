@@ -19,6 +19,7 @@ from app.coach.makers import CoachMaker
 from app.engine.history import History
 from app.engine.listening import Listening, SessionMaker
 from app.engine.snapshot import HopReport, InputState, Snapshot
+from app.engine.stride import Stride
 from app.errors import SwellmarkError
 from app.inputs.source import Block, Source, SourceInfo
 from app.words import engine as words
@@ -31,8 +32,8 @@ Listener: TypeAlias = Callable[[SourceInfo, Block], None]
 """Handed every block as it came from the input, before it is measured; the samples are not to be changed."""
 
 _READ_S = 0.05
-_UNSEEN_HOPS = 4
-"""Hops a read of a live input while nobody looks: less than half of the work, and 30 ms later."""
+_READ_LATE_S = 0.02
+"""How much longer than its hops last a read may take: drivers deliver in lumps."""
 _LOOK_BEHIND_HOPS = 25
 """After so many hops it is looked whether many more wait already: then this thread has fallen behind."""
 _CATCH_UP_HOPS = 50
@@ -69,7 +70,7 @@ class Engine:
         self._listeners: list[Listener] = []
         self._commands: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._listening: Listening | None = None
-        self._live_hops = 1
+        self._stride = Stride()
         self._since_look = 0
         """Hops since it was looked whether more wait."""
         self._stopping = threading.Event()
@@ -148,7 +149,14 @@ class Engine:
 
     def set_seen(self, seen: bool) -> None:
         """Tell whether somebody looks at a screen; the figures are the same, only later."""
-        self._live_hops = 1 if seen else _UNSEEN_HOPS
+        self._stride.set_seen(seen)
+
+    def look_at(self, next_s: float, every_s: float) -> None:
+        """Tell when (``time.monotonic()``) the newest state is wanted next, and how often after that.
+
+        Reads end just before a look then, several hops at once; without it every hop is read by itself.
+        """
+        self._stride.look_at(next_s, every_s)
 
     def wait(self, timeout_s: float) -> bool:
         """Wait until everything asked for so far was done; False when it took longer."""
@@ -241,8 +249,11 @@ class Engine:
         if not listening.source.info.live:
             return listening.source.read(_FILE_HOPS * listening.hop_frames, _READ_S)
         if self._since_look < _LOOK_BEHIND_HOPS:
-            self._since_look += self._live_hops
-            return listening.source.read(self._live_hops * listening.hop_frames, _READ_S)
+            hop_s = listening.hop_frames / listening.source.info.rate_hz
+            hops = self._stride.hops(time.monotonic(), hop_s)
+            self._since_look += hops
+            wait_s = max(_READ_S, hops * hop_s + _READ_LATE_S)
+            return listening.source.read(hops * listening.hop_frames, wait_s)
         block = listening.source.read(_CATCH_UP_HOPS * listening.hop_frames, 0.0)
         if block.samples.shape[0] < _LOOK_BEHIND_HOPS * listening.hop_frames:
             self._since_look = 0

@@ -290,11 +290,12 @@ class MainWindow(Board):
         if now_s - self._texts_s >= _TEXT_S:
             self._texts_s = now_s
             self._show_texts(snapshot, now_s)
-        # Half a tick of tolerance, so that the timer's jitter does not skip a frame.
-        due = now_s - self._drawn_s > self.chart.frame_s - 0.5 * self._pace.tick_s
+        due = self._pace.is_due(now_s - self._drawn_s, self.chart.frame_s)
         if due and self.chart.isVisible() and not self.isMinimized():
             self._drawn_s = now_s
             self.chart.show_state(snapshot, history, self.channel, now_s)
+            lasts_s = self._pace.lasts_s(self.chart.frame_s)
+            self._services.engine.look_at(now_s + lasts_s, lasts_s)
 
     def _show_texts(self, snapshot: Snapshot, now_s: float) -> None:
         self._errands.collect()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 from PySide6.QtCore import Qt, QTimer
@@ -45,6 +46,18 @@ class Pace:
         rate_hz = rate_hz if _LEAST_HZ <= rate_hz <= _MOST_HZ else _USUAL_HZ
         self.tick_s = 1.0 / rate_hz
         self._timer.start(max(1, int(1000.0 / rate_hz)) if seen else _SLOW_MS)
+
+    def lasts_s(self, frame_s: float) -> float:
+        """How long a picture that is good for ``frame_s`` stays, in whole ticks: see :meth:`is_due`."""
+        interval_s = max(1, self._timer.interval()) / 1000.0
+        return interval_s * max(1, math.ceil((frame_s - 0.5 * self.tick_s) / interval_s))
+
+    def is_due(self, age_s: float, frame_s: float) -> bool:
+        """Whether a picture of this age is to be replaced.
+
+        Half a tick of tolerance, so that the timer's jitter does not skip a frame.
+        """
+        return age_s > frame_s - 0.5 * self.tick_s
 
     def stop(self) -> None:
         """Look no more."""

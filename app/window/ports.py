@@ -46,6 +46,10 @@ class Engine(Protocol):
         """Tell whether somebody looks: otherwise the newest state may come a moment later."""
         ...
 
+    def look_at(self, next_s: float, every_s: float) -> None:
+        """Tell when (``time.monotonic()``) the newest state is wanted next, and how often after that."""
+        ...
+
     def reset(self) -> None:
         """Let go of held peaks, clip counts and evidence."""
         ...

@@ -58,9 +58,13 @@ class FakeEngine:
         self.session_for: int | None = None
         self.skips = 0
         self.seen = True
+        self.looks: tuple[float, float] | None = None
 
     def set_seen(self, seen: bool) -> None:
         self.seen = seen
+
+    def look_at(self, next_s: float, every_s: float) -> None:
+        self.looks = (next_s, every_s)
 
     def open(self, source: FakeSource) -> None:
         self.opened.append(source)

@@ -212,6 +212,7 @@ def test_a_server_that_dies_before_it_delivered_anything_is_survived(sound_serve
             "load-module", "module-null-sink", "sink_name=stranger", "rate=44100", "channels=1"
         )
         sound_server.wait_for_recorder()
+        time.sleep(0.3)  # it has started, and delivers after two seconds
     sound_server.kill()
     sound_server.launch()
     there_s = time.monotonic()

@@ -8,7 +8,9 @@ than right below it. What must hold before anything is claimed:
 * a spike in the amplitude histogram of the last seconds, sharper than any sum of parabolas can make, with
   less above it than in it (an anti-alias filter rings beyond the ceiling),
 * ordinary waves below it, without spikes of their own (a square wave is flat at every level), and
-* many hops, over some time, whose highest samples agree on that level, and none far above it.
+* many hops, over some time, whose highest samples agree on that level, and none far above it, and
+* waves that stand still there: between two humps of one top, a valley slows a wave down at a level of its
+  own, and a note that is played again and again piles such valleys up.
 
 A coupling capacitor after the overloaded stage tilts the tops, y' = −ω·y, and smears the spike. With a
 first-order high-pass at f the samples before it were x = y + 2πf·∫y dt, so the histogram is kept for a bank
@@ -44,13 +46,24 @@ CORNERS_HZ = (0.0, 2.0, 4.0, 7.0, 12.0, 18.0)
 _LEAK_HZ = 0.5
 """The integral forgets below this, so that a DC offset cannot run away."""
 
-LEAST_SPIKE = 0.45
-"""Share of the samples from 0.9 of the ceiling up to it that must lie at the ceiling. A steady sine reaches
-√(5/32) = 0.40."""
+LEAST_SPIKE = 0.51
+"""Share of the samples from 0.93 of the ceiling up to it that must lie at the ceiling. A steady sine comes to
+√(2/8) = 0.50, wherever the ceiling is put."""
+_FLAT_BELOW = 0.9 * LEAST_SPIKE
+"""Share from which waves below the ceiling are flat at a level of their own, which no ceiling explains."""
 _LEAST_SPIKE_S = 0.001
 """Time at the ceiling that counts as evidence."""
 _LEAST_HOPS, _LEAST_SPAN_HOPS, _LEAST_PILE = 15, 20, 0.3
 """Evidence in hops: how many reach the ceiling, over which time, and their part of all that come near."""
+_LEAST_STILL = 0.25
+"""Share of the time in tops that reach the ceiling during which they must stand still."""
+_STILL = 0.002
+"""Standing still is to keep so close to a straight line over the middle of a top, beyond what noise adds. A
+parabola leaves it by 0.011, a top as flat as a fourth power by 0.004."""
+_STILL_HOPS = 48
+"""How many hops are looked at for that."""
+_LEAST_TOP = 4
+"""Samples that a top must have to say anything about this."""
 _RINGING = 1.15
 """What an anti-alias filter may add to a ceiling; tops above it contradict the ceiling."""
 _JOIN_HOPS = 5
@@ -59,7 +72,7 @@ _MOST_FULL_SCALE = 0.1
 """Where more of the tops are at full scale, the converter itself was overloaded: see dsp.clips."""
 
 # Histogram bins are the exponent and the top eight mantissa bits of a float32: 256 bins an octave, 0.2 to
-# 0.4 % wide, for the price of a shift.
+# 0.4 % wide, for the price of a shift. What is measured in them is a part of the level all the same.
 _SHIFT = 15
 _OCTAVE = 256
 _LOWEST_PEAK = 2.0**-7
@@ -69,9 +82,13 @@ _HIGHEST_PEAK = 4.0
 _LOWEST_BIN = int(np.float32(_LOWEST_PEAK / 8).view(np.int32)) >> _SHIFT
 _BINS = (int(np.float32(_HIGHEST_PEAK).view(np.int32)) >> _SHIFT) - _LOWEST_BIN
 _MAGNITUDE = np.int32(0x7FFF_FFFF)
-_HALF_SPIKE = 2
-_BELOW = 32
-"""Bins below the ceiling that the spike is compared with: about 10 %."""
+_HALF_SPIKE = 0.01
+"""A spike reaches so far above and below its ceiling, as a part of it."""
+_BELOW = 0.07
+"""The spike is compared with what lies right below it, down to this far below the ceiling."""
+_BELOW_BINS = math.ceil(2 * _OCTAVE * _BELOW) + 1
+_SPIKE_BINS = math.ceil(2 * _OCTAVE * _HALF_SPIKE) + 1
+"""No fewer bins than these two reach over, from anywhere in an octave."""
 
 _LOUD, _QUIET = 0.6, 0.15
 """Hops above the first, relative to the recent maximum, may reach the ceiling; down to the second they show
@@ -110,6 +127,9 @@ class _Tops:
 
 class _Channel:
     def __init__(self, rate_hz: int, hop_frames: int) -> None:
+        # Bins are wider at the lower end of an octave. So that a gain cannot change what is found, the first
+        # sound that is loud enough is brought to one place in its octave, and the rest with it.
+        self._scale = 0.0
         # The integral at the start of each hop of a segment, and after the last, by the one before it.
         self._decay = math.exp(-2 * math.pi * _LEAK_HZ * hop_frames / rate_hz) ** np.arange(SEGMENT_HOPS + 1)
         corners_hz = np.array(CORNERS_HZ)
@@ -121,6 +141,7 @@ class _Channel:
         self._recent_peak = 0.0
         self._counts: _Counts = np.zeros((2, corners_hz.size, _BINS), np.float32)
         self._tops: deque[tuple[_Tops, _Tops]] = deque(maxlen=MEMORY_SEGMENTS)
+        self._waves: deque[tuple[Samples, Floats]] = deque(maxlen=MEMORY_SEGMENTS)
         self._reported = -1
 
     def process(self, hops: Samples, first_hop: int) -> list[_HopRange]:
@@ -137,10 +158,15 @@ class _Channel:
         loud = np.flatnonzero(peaks >= loud_from)
         if not _LOWEST_PEAK <= loudest <= _HIGHEST_PEAK or not loud.size:
             self._tops.append((_NO_TOPS, _NO_TOPS))
+            self._waves.append((hops[:0].copy(), starts[:0]))
             return []
+        self._scale = self._scale or 0.5 / math.frexp(loudest)[0]
         quiet = np.flatnonzero((peaks < loud_from) & (peaks >= _QUIET * loudest))
-        counted = np.concatenate((_some(loud, _LOUD_HOPS), _some(quiet, _QUIET_HOPS)))
-        self._count(hops[counted], starts[counted])
+        loud = _some(loud, _LOUD_HOPS)
+        counted = np.concatenate((loud, _some(quiet, _QUIET_HOPS)))
+        waves, before = hops[counted], starts[counted]
+        self._count(waves, before)
+        self._waves.append((waves[: loud.size], before[: loud.size]))
         above, below = np.flatnonzero(high >= loud_from), np.flatnonzero(low >= loud_from)
         both = np.concatenate((above, below))
         integrals = _integrals_at(hops, starts, both, np.concatenate((high_at[above], low_at[below])))
@@ -173,9 +199,10 @@ class _Channel:
         matter = np.flatnonzero(np.abs(y) >= np.float32(_QUIET * self._recent_peak))
         x = self._tilt_column * integrals.ravel().take(matter)
         x += y.ravel().take(matter)
-        corners = self._tilts.size
-        lowest = max(0, _bin(0.5 * _QUIET * self._recent_peak))
-        bins = min(_BINS, _bin(2 * self._recent_peak)) - lowest
+        x *= np.float32(self._scale)
+        corners, recent_peak = self._tilts.size, self._scale * self._recent_peak
+        lowest = max(0, _bin(0.5 * _QUIET * recent_peak))
+        bins = min(_BINS, _bin(2 * recent_peak)) - lowest
         # One histogram a polarity and corner, in one count. Numbers as wide as the samples, and in place:
         # anything else costs twice the time.
         bits = x.view(np.int32)
@@ -213,12 +240,13 @@ class _Channel:
         ]
 
     def _reaching(self, ceiling: Ceiling) -> _Tops:
-        """The tops at a ceiling; none unless they pile up there, more than once, with nothing far above."""
+        """The tops at a ceiling; none unless they pile up and stand still there, with nothing far above."""
+        level = ceiling.level / self._scale
         tops = [segment[ceiling.polarity] for segment in self._tops]
         hop = np.concatenate([top.hop for top in tops])
         peak = np.concatenate([top.peak for top in tops])
         integral = np.concatenate([top.integral for top in tops])
-        relative = (peak + self._tilts[ceiling.corner] * integral) / ceiling.level
+        relative = (peak + self._tilts[ceiling.corner] * integral) / level
         at = (relative > 0.98) & (relative < 1.02)
         where = hop[at]
         if (
@@ -231,7 +259,20 @@ class _Channel:
         reach = relative > 0.985
         if np.count_nonzero(peak[reach] >= FULL_SCALE) > _MOST_FULL_SCALE * np.count_nonzero(reach):
             return _NO_TOPS
+        if self._still(ceiling, level) < _LEAST_STILL:
+            return _NO_TOPS
         return _Tops(hop[reach], peak[reach], integral[reach])
+
+    def _still(self, ceiling: Ceiling, level: float) -> float:
+        """Share of the time in tops that reach a ceiling during which they stand still."""
+        y = np.concatenate([waves for waves, _ in self._waves])
+        starts = np.concatenate([before for _, before in self._waves])
+        tilt = self._tilts[ceiling.corner]
+        x = (y + tilt * (np.cumsum(y, axis=1) + starts[:, np.newaxis])) / (
+            -level if ceiling.polarity else level
+        )
+        highest = x.max(axis=1)
+        return still_share(x[_some(np.flatnonzero((highest > 0.98) & (highest < _RINGING)), _STILL_HOPS)])
 
 
 def find_ceilings(counts: _Counts, least: float) -> list[Ceiling]:
@@ -245,15 +286,15 @@ def find_ceilings(counts: _Counts, least: float) -> list[Ceiling]:
         Samples that a spike must hold.
     """
     occupied = np.flatnonzero(counts.reshape(-1, _BINS).max(axis=0) >= 0.3)
-    if not occupied.size or occupied[-1] < _BELOW or occupied[-1] >= _BINS - _HALF_SPIKE:
+    if not occupied.size or occupied[-1] < _BELOW_BINS or occupied[-1] >= _BINS - _SPIKE_BINS:
         return []
-    top = int(occupied[-1]) + 1
+    last = int(occupied[-1]) + 1
     # Ringing goes above the ceiling, and a wrong corner frequency can blow it up to more than twice.
-    first, last = max(_BELOW + _HALF_SPIKE, top + _HALF_SPIKE - 3 * _OCTAVE // 2), top
-    begin, end = first - _BELOW - _HALF_SPIKE, top + _HALF_SPIKE
+    first = max(_BELOW_BINS, last - 3 * _OCTAVE // 2)
+    begin, end = first - _BELOW_BINS, last + _SPIKE_BINS
     total = _running(counts[:, :, begin:end])
-    spike, below = _spikes(total, first - begin, last - begin)
-    above = total[:, :, -1:] - total[:, :, first - begin + _HALF_SPIKE + 1 :]
+    spike, below, upto = _spikes(total, begin, first, last)
+    above = total[:, :, -1:] - upto
     clear = (spike >= LEAST_SPIKE * (spike + below)) & (spike >= least) & (above <= spike)
     if not clear.any():
         return []
@@ -269,6 +310,46 @@ def find_ceilings(counts: _Counts, least: float) -> list[Ceiling]:
     return [ceiling for _, ceiling in sorted(found, key=lambda item: -item[0])]
 
 
+def still_share(x: Floats) -> float:
+    """Share of the time in tops during which they stand still.
+
+    Parameters
+    ----------
+    x
+        (hops, frames) samples relative to a ceiling. A top is where a wave passes 0.9 and comes to 0.985.
+    """
+    near = np.flatnonzero(x >= 0.9)
+    if not near.size:
+        return 0.0
+    t = near % x.shape[1]
+    apart = (np.diff(near) > 1) | (t[1:] == 0)
+    begin = np.concatenate(([0], np.flatnonzero(apart) + 1))
+    end = np.append(begin[1:], near.size)
+    y = x.ravel()[near]
+    tops = (end - begin >= _LEAST_TOP) & (np.maximum.reduceat(y, begin) >= 0.985)
+    begin, end = begin[tops], end[tops]
+    length = end - begin
+    if not length.size:
+        return 0.0
+    y -= 1.0
+    # The flanks are left out, but the shortest tops keep three samples.
+    margin = np.minimum(length // 5, (length - 3) // 2)
+    begin, end = begin + margin, end - margin
+    n = end - begin
+
+    def mean(values: Floats) -> Floats:
+        total = np.concatenate(([0.0], np.cumsum(values)))
+        return np.asarray((total[end] - total[begin]) / n)
+
+    mean_t, mean_y = mean(t), mean(y)
+    slope = (mean(t * y) - mean_t * mean_y) / (mean(t * t.astype(np.float64)) - mean_t**2)
+    variance = mean(y * y) - mean_y**2 - slope * (mean(t * y) - mean_t * mean_y)
+    # Noise is rough, the course of a wave is not: second differences are six times white noise's variance.
+    rough = np.concatenate(([0.0], np.cumsum(np.diff(y, 2) ** 2)))
+    noise = (rough[end - 2] - rough[begin]) / (6 * (n - 2))
+    return float(length[variance - noise <= _STILL**2].sum() / length.sum())
+
+
 def _running(counts: _Counts) -> Floats:
     """How many samples lie below each bin, and below the end."""
     total = np.zeros((*counts.shape[:-1], counts.shape[-1] + 1))
@@ -276,12 +357,23 @@ def _running(counts: _Counts) -> Floats:
     return total
 
 
-def _spikes(total: Floats, first: int, last: int) -> tuple[Floats, Floats]:
-    """How many samples lie at each of the bins, and how many right below, down to 0.9 of its level."""
-    upto = total[..., first - _HALF_SPIKE : last - _HALF_SPIKE]
-    spike = total[..., first + _HALF_SPIKE + 1 : last + _HALF_SPIKE + 1] - upto
-    below = upto - total[..., first - _BELOW : last - _BELOW]
-    return spike, below
+def _spikes(total: Floats, begin: int, first: int, last: int) -> tuple[Floats, Floats, Floats]:
+    """How many samples lie at each of the bins, right below it, and anywhere up to its upper edge.
+
+    The edges are parts of the level, and fall within bins, whose width changes by half over an octave.
+    """
+
+    def upto(edges: tuple[_Ints, Floats]) -> Floats:
+        place, part = edges[0][first:last] - begin, edges[1][first:last]
+        under = total.take(place, axis=-1)
+        over = total.take(place + 1, axis=-1)
+        over -= under
+        over *= part
+        over += under
+        return over
+
+    bottom, low, high = (upto(edges) for edges in _EDGES)
+    return high - low, low - bottom, high
 
 
 def _share(spike: Floats, below: Floats) -> Floats:
@@ -290,14 +382,15 @@ def _share(spike: Floats, below: Floats) -> Floats:
 
 def _ordinary_below(counts: _Counts, at: int, spike: float) -> bool:
     """Whether there are waves below a ceiling, and none of them is flat at its own level."""
-    lowest = max(_BELOW + _HALF_SPIKE, at - 7 * _OCTAVE // 4)
-    begin = lowest - _BELOW - _HALF_SPIKE
+    lowest = max(_BELOW_BINS, at - 7 * _OCTAVE // 4)
+    begin = lowest - _BELOW_BINS
     total = _running(counts[begin : at + 1])
-    waves = float(total[at - _BELOW - begin] - total[lowest - begin])
+    highest = max(lowest, at - _OCTAVE // 6)
+    waves = float(total[highest - begin] - total[lowest - begin])
     if waves < 0.1 * spike:
         return False  # nothing but the flat tops themselves: a square wave
-    lower, below = _spikes(total, lowest - begin, max(lowest, at - _BELOW) - begin)
-    return not bool(((_share(lower, below) >= 0.4) & (lower >= 0.1 * spike)).any())
+    lower, below, _ = _spikes(total, begin, lowest, highest)
+    return not bool(((_share(lower, below) >= _FLAT_BELOW) & (lower >= 0.1 * spike)).any())
 
 
 def _integrals_at(hops: Samples, starts: Floats, at: _Ints, where: _Ints) -> Floats:
@@ -325,6 +418,19 @@ def _level(index: int) -> float:
     """The middle of a histogram bin."""
     bits = ((index + _LOWEST_BIN) << _SHIFT) + (1 << (_SHIFT - 1))
     return float(np.int32(bits).view(np.float32))
+
+
+def _edges_at(relative: float) -> tuple[_Ints, Floats]:
+    """For each bin, where a level relative to its middle lies: a bin, and the part of it that is below."""
+    edges = (
+        ((np.arange(_BINS + 1) + _LOWEST_BIN) << _SHIFT).astype(np.int32).view(np.float32).astype(np.float64)
+    )
+    level = (edges[:-1] + edges[1:]) / 2 * relative
+    place = np.clip(np.searchsorted(edges, level, side="right") - 1, 0, _BINS - 1)
+    return place, (level - edges[place]) / (edges[place + 1] - edges[place])
+
+
+_EDGES = tuple(_edges_at(relative) for relative in (1 - _BELOW, 1 - _HALF_SPIKE, 1 + _HALF_SPIKE))
 
 
 class FlatTopFinder:

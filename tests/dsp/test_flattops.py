@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter, resample_poly
 
-from dsp.flattops import FlatTopFinder
+from dsp.flattops import FlatTopFinder, still_share
 from dsp.hops import hop_frames
 from dsp.reading import ClipKind
 
@@ -152,13 +152,45 @@ def test_silence_and_very_quiet_sound_are_not_judged():
     assert find((overloaded(plucked(), 6) * 0.01).astype(np.float32)) == []
 
 
-def test_gain_after_the_overload_changes_only_the_level():
-    y = overloaded(plucked(), 6)
-    plain, halved = find(y), find((y * np.float32(0.5)).astype(np.float32))
+@pytest.mark.parametrize(
+    ("over_db", "coupling_hz", "noise_dbfs"), [(6.0, 0.0, None), (6.0, 10.0, -66.0), (5.0, 12.0, -66.0)]
+)
+def test_gain_after_the_overload_changes_only_the_level(over_db, coupling_hz, noise_dbfs):
+    y = overloaded(plucked(seed=2), over_db, coupling_hz, noise_dbfs)
+    plain = find(y)
     assert plain
-    assert [(c.start_frame, c.frames) for c in plain] == [(c.start_frame, c.frames) for c in halved]
-    differences_db = [a.peak_dbfs - b.peak_dbfs for a, b in zip(plain, halved, strict=True)]
-    assert differences_db == pytest.approx([6.0206] * len(plain), abs=1e-3)
+    for gain_db in (-17.3, -11.0, -6.0206, -3.7, -2.6, -1.3, 1.1, 2.4, 4.9):
+        turned = find(y * np.float32(10 ** (gain_db / 20)))
+        assert [(c.start_frame, c.frames) for c in plain] == [(c.start_frame, c.frames) for c in turned]
+        differences_db = [a.peak_dbfs - b.peak_dbfs for a, b in zip(turned, plain, strict=True)]
+        assert differences_db == pytest.approx([gain_db] * len(plain), abs=1e-3)
+
+
+@pytest.mark.parametrize("third", [0.10, 0.12, 0.14, 0.16, 0.18])
+@pytest.mark.parametrize("fifth", [-0.02, 0.0, 0.02, 0.04])
+def test_note_with_humps_on_its_tops_played_again_and_again_is_not_accused(third, fifth):
+    # Humps of one height with a valley between, at every pluck the same: far from a parabola, but not still.
+    t = np.arange(RATE_HZ // 2) / RATE_HZ
+    turn = 2 * np.pi * 55.0 * t
+    note = np.cos(turn) - third * np.cos(3 * turn) + fifth * np.cos(5 * turn)
+    note *= np.exp(-1.5 * t) * np.minimum(1, t / 0.003) / np.abs(note).max()
+    for spread in (0.0, 0.01):
+        levels = 0.3 * (1 + spread * np.random.default_rng(1).uniform(-1, 1, 24))
+        assert find((levels[:, np.newaxis] * note).ravel().astype(np.float32)) == []
+
+
+def test_share_that_stands_still():
+    turn = np.linspace(-np.pi, np.pi, 480, endpoint=False)
+    noise = np.random.default_rng(1).normal(0, 0.002, (20, 480))
+    assert still_share(np.cos(turn)[np.newaxis] + noise) == 0.0
+    assert still_share(1 - turn[np.newaxis] ** 4 + noise) == 0.0
+    assert still_share((np.cos(turn) - 0.14 * np.cos(3 * turn))[np.newaxis] / 0.9 + noise) == 0.0
+    cut = np.minimum(2 * np.cos(turn), 1)[np.newaxis]
+    assert still_share(cut) == 1.0
+    assert still_share(cut + noise) > 0.9
+    assert still_share(cut * (1 - 0.03 * turn) + noise) > 0.9  # tilted by a coupling
+    assert still_share(np.concatenate((cut, np.cos(turn)[np.newaxis]))) == pytest.approx(0.73, abs=0.02)
+    assert still_share(0.5 * cut) == 0.0
 
 
 def test_each_channel_is_judged_by_itself():

@@ -7,13 +7,15 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from app.coach.judgement import Target
 from app.coach.parts import PartProfile
-from app.log.folder import FolderNews, FolderView, FolderWatch
 from app.log.lookup import is_logged
 from app.log.writer import LogWriter
+
+if TYPE_CHECKING:
+    from app.log.folder import FolderNews, FolderView, FolderWatch
 
 _FOLDER, _PART, _SEEN = "watched_folder", "watched_part", "watched_until"
 _MOST_NEWS = 200
@@ -82,6 +84,8 @@ class FolderDesk:
         self._stop()
 
     def _begin(self, folder: Path, part: str, *, since_s: float) -> None:
+        from app.log.folder import FolderWatch  # late: most people watch none
+
         self._stop()
         self._news.clear()
         self._watch = FolderWatch(

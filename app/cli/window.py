@@ -7,10 +7,9 @@ import sys
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from app import settings
-from app.check.shelf import Shelf
-from app.check.tracks import TrackFile, measure_track
 from app.cli.channeldesk import ChannelDesk
 from app.cli.folderdesk import FolderDesk
 from app.cli.options import live_coach
@@ -18,7 +17,6 @@ from app.cli.takedesk import TakeDesk
 from app.coach.judgement import Target
 from app.coach.parts import PartProfile, load_parts
 from app.coach.session import GuidedSession
-from app.conform.case import Result
 from app.engine.evidence import EvidenceTaker
 from app.engine.handsfree import HandsFree
 from app.engine.loop import Engine
@@ -44,6 +42,10 @@ from app.words import cli as words
 from app.words import inputs as input_words
 from app.words import parts as part_words
 from app.words import player as player_words
+
+if TYPE_CHECKING:
+    from app.check.tracks import TrackFile
+    from app.conform.case import Result
 
 _TAKES_SHOWN = 500
 _PROFILES_PLAYED = {"guitar": "acoustic_guitar"}
@@ -133,6 +135,9 @@ def open_window(spec: str | None) -> int:
 
 def _measure_track(path: Path, progress: Callable[[float], None]) -> TrackFile:
     """Measure a backing or a part, or remember it from the last time."""
+    from app.check.shelf import Shelf  # late: the first picture waits for nothing that it does not show
+    from app.check.tracks import measure_track
+
     return measure_track(path, progress, Shelf(settings.cache_folder() / "tracks"))
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from app.check.folder import is_sound_name
 from app.window.pages import Page, PageSpec, PageTools
 from app.words import about as about_words
 from app.words import channels as channel_words
@@ -59,6 +58,8 @@ def _settings(tools: PageTools) -> Page:
 
 
 def _are_sounds(paths: Sequence[Path]) -> bool:
+    from app.check.folder import is_sound_name  # late: it brings the measuring of files with it
+
     return bool(paths) and all(is_sound_name(path.name) for path in paths)
 
 

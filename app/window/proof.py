@@ -9,7 +9,7 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable, Iterator
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtWidgets import (
@@ -24,14 +24,16 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.conform.case import Result
 from app.window.controls import Button, announce
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
 from app.words import card as card_words
 from app.words import conform as words
 from app.words.numbers import decibels
 
-Prove: TypeAlias = Callable[[], Iterator[Result]]
+if TYPE_CHECKING:
+    from app.conform.case import Result
+
+Prove: TypeAlias = "Callable[[], Iterator[Result]]"
 """Begins a run: results as they come. Closing the iterator ends it early."""
 
 _LOOK_MS = 100
@@ -39,7 +41,7 @@ _END_S = 5.0
 _MOST_A_LOOK = 100
 _TOLERANCE = 3
 """Its column."""
-_Outcome: TypeAlias = Result | Exception | None
+_Outcome: TypeAlias = "Result | Exception | None"
 
 
 class Proof(QFrame):
@@ -161,7 +163,7 @@ class Proof(QFrame):
                 outcome = self._outcomes.get_nowait()
             except queue.Empty:
                 break
-            if not isinstance(outcome, Result):
+            if outcome is None or isinstance(outcome, Exception):
                 self._end(outcome)
             elif not self._leaving.is_set():
                 self._add(outcome)

@@ -34,7 +34,7 @@ from app.check import aside
 from app.check.folder import sound_files
 from app.check.measure import FileCheck, Sharing, check_file
 from app.coach.judgement import Target
-from app.coach.makers import Parts
+from app.coach.makers import Parts, Targets
 from app.coach.parts import PartProfile
 from app.coach.verdict import TAKE_S
 from app.errors import SoundFileError, SwellmarkError
@@ -98,7 +98,7 @@ class Checking:
         self,
         paths: Iterable[Path],
         parts: PartProfile | Parts,
-        target: Target | None = None,
+        target: Target | Targets | None = None,
         *,
         take_s: float = TAKE_S,
         at_once: int | None = None,
@@ -184,7 +184,7 @@ class _Order:
     """What holds for every file."""
 
     parts: PartProfile | Parts
-    target: Target
+    target: Target | Targets
     take_s: float
     background: bool
 

@@ -22,7 +22,7 @@ from app.check.reading import blocks_ahead, claimed_bits, piece_frames
 from app.check.watchaside import Feeder, OutOfStep, Stream, watch_aside
 from app.coach.forecast import Forecast
 from app.coach.judgement import CoachReport, Judgement, Target, Verdict
-from app.coach.makers import Parts
+from app.coach.makers import Parts, Targets
 from app.coach.parts import PartProfile
 from app.coach.verdict import TAKE_S, Coach
 from app.errors import SoundFileError
@@ -88,7 +88,7 @@ class FileCheck:
 def check_file(
     path: Path,
     parts: PartProfile | Parts,
-    target: Target | None = None,
+    target: Target | Targets | None = None,
     progress: Callable[[float], None] | None = None,
     *,
     take_s: float = TAKE_S,
@@ -135,7 +135,7 @@ class _Work:
 
     path: Path
     parts: PartProfile | Parts
-    target: Target
+    target: Target | Targets
     take_s: float
     progress: Callable[[float], None]
     observe: Callable[[Reading], None]
@@ -175,7 +175,7 @@ class _Work:
                 info.rate_hz,
                 chain.hop_frames,
                 profile=self.parts.each(info.channels) if isinstance(self.parts, Parts) else self.parts,
-                target=self.target,
+                target=self.target.each(info.channels) if isinstance(self.target, Targets) else self.target,
                 memory_s=None,
             )
             untold: list[Reading] = []

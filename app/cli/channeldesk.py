@@ -1,12 +1,14 @@
-"""Names channels and gives each its part, and remembers both with the input."""
+"""Names channels and gives each its part and its target, and remembers them with the input."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Protocol
 
 from app.cli.takedesk import TakeDesk
+from app.coach.judgement import HIGHEST_CEILING_DBFS, LOWEST_CEILING_DBFS
 from app.engine.loop import Engine
 from app.inputs.spec import PlayerSpec, parse_spec
 from app.window.channelports import ChannelSeat
@@ -55,7 +57,7 @@ class ChannelDesk:
 
     def seat_channel(self, channel: int, seat: ChannelSeat) -> None:
         """Say it, and remember it."""
-        seat = ChannelSeat(seat.name.strip()[:_LONGEST_NAME], seat.part)
+        seat = replace(seat, name=seat.name.strip()[:_LONGEST_NAME])
         if seat == self.seat(channel):
             return
         self._seats[channel] = seat
@@ -66,6 +68,10 @@ class ChannelDesk:
         count = max(self._seats, default=-1) + 1
         self._engine.name_channels([self.seat(channel).name for channel in range(count)])
         self._takes.choose_channel_parts({channel: seat.part for channel, seat in self._seats.items()})
+        ceilings = {channel: seat.ceiling_dbfs for channel, seat in self._seats.items()}
+        self._takes.choose_channel_ceilings(
+            {channel: ceiling for channel, ceiling in ceilings.items() if ceiling is not None}
+        )
 
 
 def _memory_key(spec: str) -> str:
@@ -80,9 +86,16 @@ def _written(seats: Mapping[int, ChannelSeat]) -> str:
     known = {channel: seat for channel, seat in sorted(seats.items()) if seat != ChannelSeat()}
     # Numbers as printed on the interface, from 1, for whoever looks into the file.
     return json.dumps(
-        {str(channel + 1): {"name": seat.name, "part": seat.part} for channel, seat in known.items()},
+        {str(channel + 1): _entry(seat) for channel, seat in known.items()},
         ensure_ascii=False,
     )
+
+
+def _entry(seat: ChannelSeat) -> dict[str, str | float]:
+    entry: dict[str, str | float] = {"name": seat.name, "part": seat.part}
+    if seat.ceiling_dbfs is not None:
+        entry["peaks_under_dbfs"] = seat.ceiling_dbfs
+    return entry
 
 
 def _read(text: str | None) -> dict[int, ChannelSeat]:
@@ -98,5 +111,12 @@ def _read(text: str | None) -> dict[int, ChannelSeat]:
         if isinstance(seat, dict):
             name, part = seat.get("name", ""), seat.get("part", "")
             if isinstance(name, str) and isinstance(part, str):
-                seats[int(number) - 1] = ChannelSeat(name[:_LONGEST_NAME], part)
+                ceiling = _ceiling(seat.get("peaks_under_dbfs"))
+                seats[int(number) - 1] = ChannelSeat(name[:_LONGEST_NAME], part, ceiling)
     return seats
+
+
+def _ceiling(value: object) -> float | None:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    return float(value) if LOWEST_CEILING_DBFS <= value <= HIGHEST_CEILING_DBFS else None

@@ -14,7 +14,15 @@ from app.check.many import Checking, Step
 from app.check.measure import FileCheck
 from app.cli import terminal
 from app.cli.main import ACT, DONE, STOPPED, WRONG
-from app.cli.options import Seconds, explain_option, json_option, parts_option, the_parts
+from app.cli.options import (
+    Seconds,
+    ceilings_option,
+    explain_option,
+    json_option,
+    parts_option,
+    the_parts,
+    the_targets,
+)
 from app.coach.verdict import TAKE_S
 from app.words import cli as words
 from app.words.numbers import clock
@@ -23,6 +31,7 @@ from app.words.numbers import clock
 @click.command(help=words.check_help())
 @click.argument("paths", nargs=-1, required=True, metavar="FILE...", type=click.Path(path_type=Path))
 @parts_option
+@ceilings_option
 @click.option(
     "--take-seconds",
     type=Seconds(1.0, 86_400.0),
@@ -33,10 +42,15 @@ from app.words.numbers import clock
 @explain_option
 @json_option
 def check(
-    paths: tuple[Path, ...], parts: tuple[str, ...], take_seconds: float, explain: bool, as_json: bool
+    paths: tuple[Path, ...],
+    parts: tuple[str, ...],
+    ceilings: tuple[str, ...],
+    take_seconds: float,
+    explain: bool,
+    as_json: bool,
 ) -> None:
     """Measure every file; those that cannot be read are named on stderr, and the others still measured."""
-    checking = Checking(paths, the_parts(parts), take_s=take_seconds)
+    checking = Checking(paths, the_parts(parts), the_targets(ceilings), take_s=take_seconds)
     show = _keep_quiet if as_json else _shower(explain=explain)
     checks: dict[int, FileCheck] = {}
     unreadable = total = 0

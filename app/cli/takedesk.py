@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from app.coach.judgement import Target
-from app.coach.makers import Parts, live_coach, take_coach
+from app.coach.makers import Parts, Targets, live_coach, take_coach
 from app.coach.parts import PartProfile
 from app.engine.handsfree import HandsFree
 from app.engine.loop import Engine
@@ -38,7 +38,7 @@ class TakeDesk:
         self._handsfree = handsfree
         self._next = ("", "other")
         self._parts = parts
-        self._target = target
+        self._targets = Targets(target)
         self._key = "other"
         self._own: dict[int, str] = {}
 
@@ -61,8 +61,7 @@ class TakeDesk:
         self._keeper.begin(
             name,
             profile.key,
-            make_coach=take_coach(self._seated(profile), self._target),
-            ceiling_dbfs=self._target.ceiling_dbfs,
+            make_coach=take_coach(self._seated(profile), self._targets),
         )
         self._engine.set_taking(True)
 
@@ -97,8 +96,20 @@ class TakeDesk:
             self._own = known
             self._judge()
 
+    def choose_channel_ceilings(self, own_dbfs: Mapping[int, float]) -> None:
+        """Have the peaks of these channels (column indices, from 0) stay under ceilings of their own."""
+        usual = self._targets.default
+        own = {channel: usual.under(ceiling_dbfs) for channel, ceiling_dbfs in own_dbfs.items()}
+        if own != self._targets.own:
+            self._targets = Targets(usual, own)
+            self._judge()
+
+    def target_of(self, channel: int) -> Target:
+        """Where a channel (column index, from 0) should sit."""
+        return self._targets.of(channel)
+
     def _judge(self) -> None:
-        self._engine.set_coach(live_coach(self._seated(self._profile(self._key)), self._target))
+        self._engine.set_coach(live_coach(self._seated(self._profile(self._key)), self._targets))
 
     def _seated(self, profile: PartProfile) -> Parts:
         return Parts(profile, {channel: self._parts[key] for channel, key in self._own.items()})

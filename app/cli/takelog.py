@@ -10,7 +10,7 @@ import click
 from app.cli import terminal
 from app.cli.options import take_coach
 from app.coach.judgement import Verdict
-from app.coach.makers import Parts
+from app.coach.makers import Parts, Targets
 from app.engine.evidence import EvidenceTaker
 from app.engine.handsfree import HandsFree, Phase, Wishes
 from app.engine.loop import EndWatcher, Engine, Observer
@@ -28,8 +28,8 @@ class TakeLog:
 
     Parameters
     ----------
-    name, parts
-        What each take is called, and what is played.
+    name, parts, targets
+        What each take is called, what is played, and where it should sit.
     wishes
         How takes begin and end by themselves. Unless they begin so, one begins with the first hop.
     keep_clips
@@ -40,12 +40,13 @@ class TakeLog:
         self,
         name: str,
         parts: Parts,
+        targets: Targets = Targets(),  # noqa: B008 - frozen
         wishes: Wishes = Wishes(),  # noqa: B008 - frozen
         *,
         keep_clips: bool = False,
     ) -> None:
         self._name = name
-        self._parts = parts
+        self._parts, self._targets = parts, targets
         self._writer = LogWriter()
         self._engine: Engine | None = None
         self._told: str | None = None
@@ -138,7 +139,9 @@ class TakeLog:
         return any(take.verdict is not Verdict.FAIR_WATER for take in takes)
 
     def _begin(self) -> None:
-        self._keeper.begin(self._name, self._parts.default.key, make_coach=take_coach(self._parts))
+        self._keeper.begin(
+            self._name, self._parts.default.key, make_coach=take_coach(self._parts, self._targets)
+        )
         if self._engine is not None:
             self._engine.set_taking(True)
 

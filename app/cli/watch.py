@@ -20,7 +20,16 @@ from app.cli import terminal
 from app.cli.completing import complete_input
 from app.cli.limited import Limited
 from app.cli.main import ACT, DONE, WRONG
-from app.cli.options import Seconds, explain_option, json_option, live_coach, parts_option, the_parts
+from app.cli.options import (
+    Seconds,
+    ceilings_option,
+    explain_option,
+    json_option,
+    live_coach,
+    parts_option,
+    the_parts,
+    the_targets,
+)
 from app.cli.signals import signals_end_it
 from app.cli.takelog import TakeLog
 from app.cli.tally import Tally
@@ -58,6 +67,7 @@ _GRACE_S = 2.0
     help=words.input_help(),
 )
 @parts_option
+@ceilings_option
 @click.option("--seconds", type=Seconds(min=0.0, min_open=True), help=words.seconds_help())
 @click.option("--take", "take_name", metavar="NAME", help=words.take_help())
 @click.option("--on-sound", is_flag=True, help=taking_words.on_sound_help())
@@ -72,6 +82,7 @@ _GRACE_S = 2.0
 def watch(
     spec: str,
     parts: tuple[str, ...],
+    ceilings: tuple[str, ...],
     seconds: float | None,
     take_name: str | None,
     on_sound: bool,
@@ -84,7 +95,7 @@ def watch(
 ) -> None:
     """Listen, judge and print."""
     wishes = _wishes(take_name, quiet_s, length_s, on_sound=on_sound, keep_clips=keep_clips)
-    played = the_parts(parts)
+    played, targets = the_parts(parts), the_targets(ceilings)
     source = open_spec(spec, paced=not unpaced)
     if seconds is not None:
         source = Limited(source, seconds)
@@ -97,10 +108,12 @@ def watch(
         stack.enter_context(signals_end_it())
         take = None
         if take_name is not None or on_sound:
-            take = stack.enter_context(TakeLog(take_name or "", played, wishes, keep_clips=keep_clips))
+            take = stack.enter_context(
+                TakeLog(take_name or "", played, targets, wishes, keep_clips=keep_clips)
+            )
             observers = [*take.observers, *observers]
             end_watchers += take.end_watchers
-        engine = Engine(live_coach(played), observers, end_watchers)
+        engine = Engine(live_coach(played, targets), observers, end_watchers)
         stack.callback(engine.stop)
         if take is not None:
             take.attach(engine)

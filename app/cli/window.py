@@ -98,7 +98,9 @@ def open_window(spec: str | None) -> int:
                 list_takes=partial(_list_takes, log),
                 read_take=partial(_read_take, log),
                 close_log=partial(_close_log, log, folder),
-                make_session=lambda part: partial(GuidedSession, parts.get(part, parts["other"]), target),
+                make_session=lambda part, channel: partial(
+                    GuidedSession, parts.get(part, parts["other"]), desk.target_of(channel)
+                ),
                 part_of_input=_played_part,
                 parts=[_part_choice(part) for part in parts.values()],
                 choose_part=desk.choose_part,
@@ -106,6 +108,7 @@ def open_window(spec: str | None) -> int:
                 log_notice=lambda: log.notice,
                 prove=_prove,
                 target=target,
+                target_of=desk.target_of,
                 first_input=spec,
                 channels=ChannelDesk(engine, desk, memory),
                 handsfree=HandsFreeServices(

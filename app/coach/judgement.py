@@ -48,6 +48,10 @@ class Reason(StrEnum):
     """The same, and most of that noise is mains hum."""
 
 
+LOWEST_CEILING_DBFS, HIGHEST_CEILING_DBFS = -40.0, -1.0
+"""Between these peaks may be told to stay under something else than usual."""
+
+
 @dataclass(frozen=True, slots=True)
 class Target:
     """Where playing should sit. The defaults are the project's: 0 ref is -18 dBFS."""
@@ -56,6 +60,16 @@ class Target:
     window_low_dbfs: float = -20.0
     window_high_dbfs: float = -12.0
     ceiling_dbfs: float = -6.0
+
+    def under(self, ceiling_dbfs: float) -> Target:
+        """The same with the ceiling there, and everything else as far below it as before."""
+        lower_db = self.ceiling_dbfs - ceiling_dbfs
+        return Target(
+            self.average_dbfs - lower_db,
+            self.window_low_dbfs - lower_db,
+            self.window_high_dbfs - lower_db,
+            ceiling_dbfs,
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,26 +33,47 @@ class Parts:
         return [self.of(channel) for channel in range(channels)]
 
 
-def live_coach(parts: PartProfile | Parts, target: Target | None = None) -> CoachMaker:
+@dataclass(frozen=True, slots=True)
+class Targets:
+    """Where each channel of an input should sit."""
+
+    default: Target = field(default_factory=Target)
+    """Of every channel that nobody said more about."""
+    own: Mapping[int, Target] = field(default_factory=dict)
+    """By column index, from 0; an index that the input does not have is let be."""
+
+    def of(self, channel: int) -> Target:
+        """The target of one channel, by its column index."""
+        return self.own.get(channel, self.default)
+
+    def each(self, channels: int) -> list[Target]:
+        """The targets of so many channels, in order."""
+        return [self.of(channel) for channel in range(channels)]
+
+
+def live_coach(parts: PartProfile | Parts, target: Target | Targets | None = None) -> CoachMaker:
     """Make coaches for live input."""
     return partial(_coach, parts, target or Target(), {})
 
 
-def take_coach(parts: PartProfile | Parts, target: Target | None = None) -> CoachMaker:
+def take_coach(parts: PartProfile | Parts, target: Target | Targets | None = None) -> CoachMaker:
     """Make coaches that judge a whole take by what was played in it."""
     return partial(_coach, parts, target or Target(), {"memory_s": None, "take_s": None})
 
 
 def _coach(
     parts: PartProfile | Parts,
-    target: Target,
+    target: Target | Targets,
     memory: Mapping[str, None],
     channels: int,
     rate_hz: int,
     hop_frames: int,
 ) -> Coach:
-    if isinstance(parts, Parts):
-        profile: PartProfile | list[PartProfile] = parts.each(channels)
-    else:
-        profile = parts
-    return Coach(channels, rate_hz, hop_frames, profile=profile, target=target, **memory)
+    return Coach(
+        channels,
+        rate_hz,
+        hop_frames,
+        profile=parts.each(channels) if isinstance(parts, Parts) else parts,
+        target=target.each(channels) if isinstance(target, Targets) else target,
+        **memory,
+    )

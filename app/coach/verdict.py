@@ -300,6 +300,8 @@ class Coach:
         targets = [target] * channels if isinstance(target, Target) else list(target)
         if len(profiles) != channels or len(targets) != channels:
             raise ValueError(f"{len(profiles)} profiles and {len(targets)} targets for {channels} channels")
+        self.targets = tuple(targets)
+        """Where each channel should sit."""
         self._hop_frames = hop_frames
         hop_s = hop_frames / rate_hz
         self._channels = [

@@ -38,6 +38,7 @@ class _Stretch:
 @dataclass(slots=True)
 class _Channel:
     number: int
+    ceiling_dbfs: float
     peak: _Stretch | None = None
     """Hops over the ceiling, one after the other."""
     passage: _Stretch | None = None
@@ -62,16 +63,18 @@ class CeilingWatch:
     channels, rate_hz, hop_frames
         Of the hops to come.
     ceiling_dbfs
-        A sample peak above it counts.
+        A sample peak above it counts; one for all channels, or one each.
     """
 
-    def __init__(self, channels: int, rate_hz: int, hop_frames: int, ceiling_dbfs: float) -> None:
-        self._ceiling_dbfs = ceiling_dbfs
+    def __init__(
+        self, channels: int, rate_hz: int, hop_frames: int, ceiling_dbfs: float | Sequence[float]
+    ) -> None:
+        each = [ceiling_dbfs] * channels if isinstance(ceiling_dbfs, int | float) else ceiling_dbfs
         self._hop_frames = hop_frames
         self._apart_frames = APART_S * rate_hz
         self._join_frames = JOIN_S * rate_hz
         self._longest_frames = LONGEST_S * rate_hz
-        self._channels = [_Channel(index + 1) for index in range(channels)]
+        self._channels = [_Channel(index + 1, ceiling) for index, ceiling in enumerate(each)]
 
     def note_clip(self, channel: int, end_frame: int) -> None:
         """A clip speaks for itself: the peak that it is part of is not noted."""
@@ -82,7 +85,7 @@ class CeilingWatch:
         """Take in a hop that begins at ``frame``; returns the events that are over now."""
         over: list[TakeEvent] = []
         for channel, peak_dbfs in zip(self._channels, peaks_dbfs, strict=True):
-            if peak_dbfs > self._ceiling_dbfs:
+            if peak_dbfs > channel.ceiling_dbfs:
                 self._extend(channel, frame, peak_dbfs, over)
             elif not channel.idle:
                 self._rest(channel, frame, over)
@@ -153,5 +156,5 @@ class CeilingWatch:
             stretch.end_frame - stretch.first_frame,
             round(stretch.peak_dbfs, 4),
             count=stretch.count,
-            over_db=round(stretch.peak_dbfs - self._ceiling_dbfs, 4),
+            over_db=round(stretch.peak_dbfs - channel.ceiling_dbfs, 4),
         )

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Protocol
 
-from app.coach.judgement import Target, Verdict
+from app.coach.judgement import Verdict
 from app.coach.makers import CoachMaker, take_coach
 from app.coach.parts import find_part
 from app.engine.evidence import EvidenceTaker
@@ -73,7 +73,7 @@ class _Asked:
     name: str
     part: str
     make_coach: CoachMaker
-    ceiling_dbfs: float
+    ceiling_dbfs: float | None
     metre: Metre | None
 
 
@@ -123,7 +123,7 @@ class TakeKeeper:
         name: str = "",
         part: str = "",
         make_coach: CoachMaker | None = None,
-        ceiling_dbfs: float = Target().ceiling_dbfs,
+        ceiling_dbfs: float | None = None,
         metre: Metre | None = None,
     ) -> None:
         """Begin a take with the next hop; one that runs ends where the new one begins.
@@ -136,7 +136,7 @@ class TakeKeeper:
             Makes the coach that judges this take alone, for (channels, rate_hz, hop_frames): one with
             ``memory_s=None``. None makes one for ``part`` with the usual target.
         ceiling_dbfs
-            Peaks over it are noted.
+            Peaks over it are noted; None = over the ceiling of each channel's target.
         metre
             How to count in the take, if anybody knows.
         """

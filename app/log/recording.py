@@ -51,7 +51,7 @@ class Recording:
         part: str,
         started_us: int,
         utc_offset_s: int,
-        ceiling_dbfs: float,
+        ceiling_dbfs: float | None,
         metre: Metre | None,
     ) -> None:
         self.state = TakeState.OPEN
@@ -75,7 +75,10 @@ class Recording:
         self._noise_floor: list[float | None] = [None] * channels
         self._clips = [0] * channels
         self._coach = make_coach(channels, first.info.rate_hz, first.reading.hop_frames)
-        self._ceiling = CeilingWatch(channels, first.info.rate_hz, first.reading.hop_frames, ceiling_dbfs)
+        ceilings = [
+            target.ceiling_dbfs if ceiling_dbfs is None else ceiling_dbfs for target in self._coach.targets
+        ]
+        self._ceiling = CeilingWatch(channels, first.info.rate_hz, first.reading.hop_frames, ceilings)
         self._unjudged: list[Reading] = []
         self._unjudged_clips: list[Clip] = []
         self._unjudged_hops = 0

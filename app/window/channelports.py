@@ -14,10 +14,12 @@ class ChannelSeat:
     """Empty: what the input calls it, or its number."""
     part: str = ""
     """The key of a part; empty: the one that is chosen for the whole input."""
+    ceiling_dbfs: float | None = None
+    """What its peaks should stay under; None: as usual."""
 
 
 class ChannelDesk(Protocol):
-    """Names channels and gives them parts, of the input that is open. Channels are column indices from 0."""
+    """Names channels of the input that is open, and gives them parts and targets. Columns count from 0."""
 
     def opened(self, spec: str) -> None:
         """Another input was opened; called right after the engine was told."""

@@ -8,7 +8,6 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QColor, QKeyEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
-    QComboBox,
     QHBoxLayout,
     QHeaderView,
     QLabel,
@@ -22,7 +21,7 @@ from app.coach.judgement import CoachReport
 from app.engine.snapshot import Snapshot
 from app.window.actions import BOARD
 from app.window.channelports import ChannelSeat
-from app.window.controls import Button
+from app.window.controls import Button, Choice
 from app.window.harbour import channel_label
 from app.window.pages import Page, PageTools
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
@@ -32,6 +31,9 @@ from app.words import channels as words
 _SETTLE_S = 2.0
 """How long another order must last before the list takes it: nobody can click what jumps."""
 _LONGEST_NAME = 40
+
+CEILINGS_DBFS = (-3.0, -9.0, -12.0, -15.0, -18.0)
+"""What the peaks of a channel may be told to stay under, besides the usual."""
 
 
 class _Column(IntEnum):
@@ -76,23 +78,27 @@ class Channels(Page):
         self.name_field = QLineEdit()
         self.name_field.setMaxLength(_LONGEST_NAME)
         self.name_field.editingFinished.connect(self._take_seat)
-        self.part_box = QComboBox()
-        self.part_box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        self.part_box.setMinimumContentsLength(12)
+        self.part_box, self.ceiling_box = Choice(8), Choice(8)
         self.name_field.setAccessibleName(words.name_label(1))
         self.part_box.setAccessibleName(words.part_label(1))
         self.part_box.addItem("", "")
         for part in tools.services.parts:
             self.part_box.addItem(part.label, part.key)
         self.part_box.activated.connect(self._take_seat)
+        self.ceiling_box.setAccessibleName(words.ceiling_label(1))
+        self.ceiling_box.addItem(words.ceiling_as_usual(tools.services.target.ceiling_dbfs), None)
+        for ceiling_dbfs in CEILINGS_DBFS:
+            self.ceiling_box.addItem(words.ceiling(ceiling_dbfs), ceiling_dbfs)
+        self.ceiling_box.activated.connect(self._take_seat)
         self.show_button = Button(words.show_button(), tip=words.show_tip())
         self.show_button.clicked.connect(self._show_on_chart)
-        self.stops = (self.table, self.name_field, self.part_box, self.show_button)
+        self.stops = (self.table, self.name_field, self.part_box, self.ceiling_box, self.show_button)
         row = QHBoxLayout()
         row.setSpacing(GAP)
         row.addWidget(self.number)
         row.addWidget(self.name_field, 2)
         row.addWidget(self.part_box, 2)
+        row.addWidget(self.ceiling_box, 2)
         row.addWidget(self.show_button)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(MARGIN, GAP, MARGIN, GAP)
@@ -129,6 +135,9 @@ class Channels(Page):
         font = theme.font(Type.BODY)
         self.table.setFont(font)
         self.table.verticalHeader().setDefaultSectionSize(round(2 * font.pixelSize()))
+        for column in (_Column.PART, _Column.AVERAGE, _Column.HEADROOM):
+            # Large letters: what to do before what it follows from, which the chart shows, too.
+            self.table.setColumnHidden(column, theme.has_large_texts)
         self.table.setIconSize(QSize(font.pixelSize(), font.pixelSize()))
         lead = theme.font(Type.LEAD)
         self.number.setStyleSheet(f"font-size: {lead.pixelSize()}px; font-weight: {lead.weight().value};")
@@ -229,9 +238,17 @@ class Channels(Page):
         self.name_field.setAccessibleName(words.name_label(number))
         self.name_field.setPlaceholderText(words.name_label(number))
         self.part_box.setAccessibleName(words.part_label(number))
+        self.ceiling_box.setAccessibleName(words.ceiling_label(number))
         seat = self._desk.seat(self.channel)
         self.name_field.setText(seat.name)
         self.part_box.setCurrentIndex(max(0, self.part_box.findData(seat.part)))
+        self._show_ceiling(seat.ceiling_dbfs)
+
+    def _show_ceiling(self, ceiling_dbfs: float | None) -> None:
+        box = self.ceiling_box
+        if ceiling_dbfs is not None and box.findData(ceiling_dbfs) < 0:
+            box.addItem(words.ceiling(ceiling_dbfs), ceiling_dbfs)  # remembered from elsewhere
+        box.setCurrentIndex(0 if ceiling_dbfs is None else box.findData(ceiling_dbfs))
 
     def _name_default(self) -> None:
         """Say what the whole input is judged by, which may have changed."""
@@ -241,7 +258,11 @@ class Channels(Page):
 
     def _take_seat(self, *_: object) -> None:
         if self._order:
-            seat = ChannelSeat(self.name_field.text().strip(), self.part_box.currentData() or "")
+            seat = ChannelSeat(
+                self.name_field.text().strip(),
+                self.part_box.currentData() or "",
+                self.ceiling_box.currentData(),
+            )
             self._desk.seat_channel(self.channel, seat)
 
     def _show_on_chart(self) -> None:

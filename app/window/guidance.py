@@ -43,7 +43,7 @@ class Guidance:
 
     def begin(self, part: str, channel: int) -> None:
         """Begin a session for this channel, or begin it again."""
-        self._services.engine.begin_session(self._services.make_session(part), channel)
+        self._services.engine.begin_session(self._services.make_session(part, channel), channel)
         self._step = None
 
     def skip(self) -> None:

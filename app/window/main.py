@@ -290,6 +290,8 @@ class MainWindow(Board):
         if now_s - self._texts_s >= _TEXT_S:
             self._texts_s = now_s
             self._show_texts(snapshot, now_s)
+            if not self.chart.isVisible():
+                self._services.engine.look_at(now_s + _TEXT_S, _TEXT_S)
         due = self._pace.is_due(now_s - self._drawn_s, self.chart.frame_s)
         if due and self.chart.isVisible() and not self.isMinimized():
             self._drawn_s = now_s
@@ -324,6 +326,7 @@ class MainWindow(Board):
                 picker_words.stream_facts(info.rate_hz, info.channels, snapshot.lost_frames, info.note)
             )
             self.picker.show_input(info.spec, info.name)
+        self.chart.set_target(self._services.target_of(self.channel))
         self.chart.describe(snapshot, self.channel)
         self._show_glance(snapshot, judgement, old=not live)
         self.pages.show_state(snapshot, now_s, self.channel)

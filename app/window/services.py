@@ -71,8 +71,8 @@ class Services:
     """Called on the same thread as ``list_takes``."""
     close_log: Callable[[], object]
     """Write what is left and let go of the log, within a few seconds."""
-    make_session: Callable[[str], SessionMaker]
-    """Makes guided sessions for a part, by its key."""
+    make_session: Callable[[str, int], SessionMaker]
+    """Makes guided sessions for a part, by its key, on a channel (column index, from 0)."""
     parts: Sequence[PartChoice] = ()
     choose_part: Callable[[str], None] = field(default=lambda _key: None)
     """Have the coach judge by this part from now on."""
@@ -85,6 +85,8 @@ class Services:
     prove: Callable[[], Iterator[Result]] = _nothing_proven
     """Begins a run of the standards' test signals; called, and iterated, on a thread of its own."""
     target: Target = field(default_factory=Target)
+    target_of: Callable[[int], Target] = field(default=lambda _channel: Target())
+    """Where one channel should sit, by its column index."""
     first_input: str | None = None
     """What the command line asks for; None = what was open last, or the built-in player."""
     gain_range_db: tuple[float, float] = (-30.0, 30.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from app.words._catalogue import _
+from app.words.numbers import decibels
 
 
 def page_title() -> str:
@@ -13,7 +14,7 @@ def page_title() -> str:
 def page_tip() -> str:
     """What the page is for."""
     return _(
-        "Every channel at a glance, the one that needs attention first; name them and choose their parts"
+        "Every channel at a glance, the one that needs attention first; name them, choose parts and targets"
     )
 
 
@@ -49,6 +50,21 @@ def name_label(number: int) -> str:
 def part_label(number: int) -> str:
     """The choice of a channel's part."""
     return _("Part of channel {number}").format(number=number)
+
+
+def ceiling_label(number: int) -> str:
+    """The choice of what a channel's peaks should stay under."""
+    return _("What the peaks of channel {number} should stay under").format(number=number)
+
+
+def ceiling(ceiling_dbfs: float) -> str:
+    """One of those choices."""
+    return _("Peaks under {ceiling} dBFS").format(ceiling=decibels(ceiling_dbfs, 0))
+
+
+def ceiling_as_usual(ceiling_dbfs: float) -> str:
+    """The choice of nothing in particular."""
+    return _("As usual: under {ceiling} dBFS").format(ceiling=decibels(ceiling_dbfs, 0))
 
 
 def show_button() -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from app.words._catalogue import _, ngettext
+from app.words.numbers import decibels
 
 
 def program_help() -> str:
@@ -38,6 +39,26 @@ def parts_help() -> str:
     return _(
         "What is played: bass, voice, drums … 1=voice is for channel 1 alone; may be given several times. "
         "Percussive parts are judged by their peaks."
+    )
+
+
+def ceilings_help() -> str:
+    """``--peaks-under``."""
+    return _(
+        "What peaks should stay under, in dBFS; the average follows. 2=-12 is for channel 2 alone; may be "
+        "given several times. [default: -6]"
+    )
+
+
+def no_channel_to_limit(text: str) -> str:
+    """What stands before = in ``--peaks-under`` is no channel."""
+    return _("'{text}' is no channel: --peaks-under 2=-12 is for channel 2.").format(text=text)
+
+
+def no_ceiling(text: str, low_dbfs: float, high_dbfs: float) -> str:
+    """What ``--peaks-under`` was given is no level that makes sense there."""
+    return _("'{text}' is no level for peaks to stay under: from {low} to {high} dBFS.").format(
+        text=text, low=decibels(low_dbfs, 0), high=decibels(high_dbfs, 0)
     )
 
 

@@ -265,7 +265,8 @@ def through_server() -> str:
 def server_chose_again() -> str:
     """Say that the input was away, and that nobody knows what the server hands out now."""
     return _(
-        "The input was away. What the sound server hands out now may be another device: check which one it is."
+        "The input was away. What the sound server hands out now may be another device: "
+        "check which one it is."
     )
 
 

@@ -140,3 +140,28 @@ def test_parts_of_the_command_line():
         the_parts(["0=voice"])
     with pytest.raises(UsageError, match="theremin"):
         the_parts(["1=theremin"])
+
+
+def test_a_channel_may_have_a_ceiling_of_its_own_that_comes_back(engine, desk):
+    engine.open(silence(2))
+    desk.opened("device:interface")
+    desk.seat_channel(1, ChannelSeat("Room", "", -12.0))
+    takes = desk._takes
+    assert takes.target_of(0) == Target()
+    assert takes.target_of(1) == Target(-24.0, -26.0, -18.0, -12.0)
+    desk.opened("device:other")
+    assert takes.target_of(1) == Target()
+    desk.opened("device:interface")
+    assert desk.seat(1) == ChannelSeat("Room", "", -12.0)
+    assert takes.target_of(1).ceiling_dbfs == -12.0
+    desk.seat_channel(1, ChannelSeat("Room"))
+    assert takes.target_of(1) == Target()
+
+
+@pytest.mark.parametrize("written", ["12", 12, -99, True, None, [], "NaN"])
+def test_a_remembered_ceiling_that_makes_no_sense_is_none(engine, desk, written):
+    desk._memory.put(
+        "channels of device:interface", json.dumps({"1": {"name": "A", "peaks_under_dbfs": written}})
+    )
+    desk.opened("device:interface")
+    assert desk.seat(0) == ChannelSeat("A")

@@ -224,3 +224,29 @@ def test_a_channel_or_part_that_is_none_is_one_line(run, fair, part):
     assert result.exit_code == 2
     assert result.stdout == ""
     assert len(result.stderr.splitlines()) == 1
+
+
+def test_each_channel_may_have_a_ceiling_of_its_own(run, sound, phrases, strict_json):
+    fair = sound("fair.wav", phrases(-15.0, seconds=20.0, channels=2))
+
+    def gains_db(*ceilings):
+        (file,) = strict_json(run("check", fair, "--json", *ceilings).stdout)["files"]
+        return [channel["gain_change_db"] for channel in file["per_channel"]]
+
+    usual_db, _ = gains_db()
+    assert gains_db("--peaks-under", "-6") == [usual_db, usual_db]
+    lower = gains_db("--peaks-under", "2=-18")
+    assert lower[0] == usual_db
+    assert usual_db - 16.0 < lower[1] < usual_db - 8.0, "12 dB lower, and what was left alone before"
+    assert gains_db("--peaks-under", "-18,1=\N{MINUS SIGN}6") == lower
+
+
+@pytest.mark.parametrize("ceiling", ["0=-9", "x=-9", "loud", "nan", "0", "-41", "2=", ""])
+def test_a_ceiling_that_is_none_is_one_line(run, fair, ceiling):
+    result = run("check", fair, "--peaks-under", ceiling)
+    if ceiling:
+        assert result.exit_code == 2
+        assert result.stdout == ""
+        assert len(result.stderr.splitlines()) == 1
+    else:
+        assert result.exit_code == 0, "nothing said is as usual"

@@ -93,3 +93,9 @@ def test_channels_are_told_apart(channel):
     watch.add(0, peaks)
     (event,) = watch.finish()
     assert event.channel == channel + 1
+
+
+def test_each_channel_has_its_ceiling():
+    watch = CeilingWatch(2, RATE_HZ, HOP, [-6.0, -12.0])
+    events = [event for hop in range(3) for event in watch.add(hop * HOP, (-8.0, -8.0))] + watch.finish()
+    assert [(event.channel, event.over_db) for event in events] == [(2, 4.0)]

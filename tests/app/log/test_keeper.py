@@ -7,7 +7,9 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
-from app.coach.judgement import Verdict
+from app.coach.judgement import Target, Verdict
+from app.coach.makers import Targets, take_coach
+from app.coach.parts import find_part
 from app.engine.events import Event, EventKind
 from app.log.keeper import TakeKeeper
 from app.log.records import TakeState, TakeUpdate, iso_started
@@ -397,3 +399,10 @@ def test_how_far_over_full_scale_is_told_only_where_the_numbers_tell(keeper, log
     clips = [Event(EventKind.CLIP, frame, 0.0, 1, 5, peak) for frame, peak in ((0, 0.0), (100, 2.5))]
     keeper(reports(2, events=clips))
     assert [event.over_db for event in log.updates[-1].events] == [None, 2.5]
+
+
+def test_without_a_ceiling_of_its_own_a_take_has_its_coachs(keeper, log, reports):
+    keeper.begin(make_coach=take_coach(find_part("other"), Targets(own={1: Target().under(-20.0)})))
+    keeper(reports(10, peak_dbfs=-15.0))
+    keeper.end()
+    assert [(kind, frame) for kind, frame, _ in log.events()] == [("over_ceiling", 0)]

@@ -167,7 +167,7 @@ class World:
             raise InputError("There is no input called “missing”.", "looked everywhere")
         return FakeSource(spec)
 
-    def make_session(self, part: str) -> Callable[[float], GuidedSession]:
+    def make_session(self, part: str, channel: int) -> Callable[[float], GuidedSession]:
         self.session_parts.append(part)
         return lambda hop_s: GuidedSession(shipped_parts()[part], Target(), hop_s)
 

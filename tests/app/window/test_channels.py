@@ -10,7 +10,7 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication
 
-from app.coach.judgement import Verdict
+from app.coach.judgement import Target, Verdict
 from app.window.channelports import ChannelSeat
 from app.window.channels import Channels
 from app.window.main import MainWindow
@@ -123,3 +123,33 @@ def test_the_session_goes_by_the_channels_own_part(qtbot: Any, window: Any, worl
     qtbot.keyClick(window, Qt.Key.Key_G)
     qtbot.waitUntil(lambda: world.session_parts == ["bass"])
     assert desk.spec, "the desk was told which input is open"
+
+
+def test_a_channel_gets_a_ceiling_of_its_own(qtbot: Any, window: Any, desk: Desk) -> None:
+    page = page_of(qtbot, window)
+    page._choose(2)
+    assert page.ceiling_box.currentText() == "As usual: under −6 dBFS"
+    page.ceiling_box.setFocus()
+    qtbot.keyClick(page.ceiling_box, Qt.Key.Key_End)
+    assert page.ceiling_box.currentText() == "Peaks under −18 dBFS"
+    assert desk.seats[2].ceiling_dbfs == -18.0
+    page._choose(1)
+    assert page.ceiling_box.currentIndex() == 0
+    desk.seats[0] = ChannelSeat(ceiling_dbfs=-10.0)
+    page._choose(0)
+    assert page.ceiling_box.currentText() == "Peaks under −10 dBFS"
+
+
+def test_the_deck_lies_where_the_channels_ceiling_is(qtbot: Any, world: Any, desk: Desk, fakes: Any) -> None:
+    usual = Target()
+    services = replace(
+        world.services(), channels=desk, target_of=lambda channel: usual.under(-12.0) if channel else usual
+    )
+    world.engine.snapshot = fakes.running(FAIR, AWASH)
+    window = MainWindow(services)
+    qtbot.addWidget(window)
+    for channel, ceiling_dbfs in ((1, -12.0), (0, -6.0)):
+        window.choose_channel(channel)
+        window.look_at_engine()
+        assert window.chart._target.ceiling_dbfs == ceiling_dbfs
+    window.shut_down()

@@ -203,7 +203,9 @@ def test_a_whole_session_with_the_real_player(qtbot: Any, world: Any) -> None:
         world.services(),
         engine=engine,
         open_input=lambda _spec: player,
-        make_session=lambda _part: lambda hop_s: GuidedSession(shipped_parts()["bass"], Target(), hop_s),
+        make_session=lambda _part, _channel: (
+            lambda hop_s: GuidedSession(shipped_parts()["bass"], Target(), hop_s)
+        ),
     )
     window = MainWindow(services)
     qtbot.addWidget(window)

@@ -449,7 +449,7 @@ services = Services(
     list_takes=lambda: read(Store.list_takes),
     read_take=lambda number: read(lambda store: store.take(number)),
     close_log=writer.close,
-    make_session=lambda part: lambda hop_s: GuidedSession(shipped_parts()["bass"], Target(), hop_s),
+    make_session=lambda part, channel: lambda hop_s: GuidedSession(shipped_parts()["bass"], Target(), hop_s),
 )
 app = QApplication([])
 

@@ -363,6 +363,21 @@ def test_unseen_it_takes_longer_steps_to_the_same_figures(run):
     np.testing.assert_allclose(np.hstack(figures[0]), np.hstack(figures[1]), atol=1e-9)
 
 
+def test_looked_at_now_and_then_it_takes_longer_steps_to_the_same_figures(run):
+    steps, figures = [], []
+    for every_s in (None, 0.032):
+        engine = run()
+        engine.open(FakeSource(_tone(0.5), paced=True))
+        while engine.snapshot.state is not InputState.ENDED:
+            if every_s is not None:
+                engine.look_at(time.monotonic() + every_s, every_s)
+            time.sleep(every_s or 0.01)
+        steps.append(len(run.reports))
+        figures.append((engine.snapshot.average_dbfs, engine.snapshot.peak_hold_dbfs, engine.snapshot.t_s))
+    assert steps[1] < 0.6 * steps[0]
+    np.testing.assert_allclose(np.hstack(figures[0]), np.hstack(figures[1]), atol=1e-9)
+
+
 def test_a_command_that_breaks_becomes_a_sentence_and_the_engine_lives_on(run):
     def broken(*_):
         raise ZeroDivisionError("by nought")

@@ -195,14 +195,14 @@ class SeaChart(pg.PlotWidget):
             ),
         ]
         tall = max(1.0, self.height() - self._axes["bottom"].height() - UNIT)
-        self._axes["right"].setTicks([_apart(places, line / tall)])
+        self._axes["right"].setTicks([_apart(places, line / tall, UNIT / tall)])
 
 
-def _apart(places: Sequence[tuple[float, str]], line: float) -> list[tuple[float, str]]:
+def _apart(places: Sequence[tuple[float, str]], line: float, above: float) -> list[tuple[float, str]]:
     """Names that lie neither over each other nor over the edge: the first and the last before the others.
 
     Where there is too little room for all of a name, its first line says enough; then it is left out.
-    ``line`` is a line's height as a share of the chart's.
+    ``line`` is a line's height as a share of the chart's, ``above`` the room over it, likewise.
     """
     kept: list[tuple[float, str]] = []
 
@@ -212,7 +212,7 @@ def _apart(places: Sequence[tuple[float, str]], line: float) -> list[tuple[float
     for wanted, label in (places[0], places[-1], *places[1:-1]):
         # "The average" alone would name the wrong thing.
         for text in (label, label if label == words.band_label() else label.split("\n")[0]):
-            at = min(max(wanted, reach(text)), 1.0 + 0.5 * line - reach(text))
+            at = min(max(wanted, reach(text)), 1.0 + min(above, 0.5 * line) - reach(text))
             if all(abs(at - there) >= reach(text) + reach(other) for there, other in kept):
                 kept.append((at, text))
                 break

@@ -5,6 +5,9 @@ from __future__ import annotations
 from app.words._catalogue import _, ngettext
 from app.words.numbers import decibels
 
+_NO_NOISE_DBFS = -120.0
+"""Converters make more noise of their own; the session hears no lower."""
+
 
 def guide_button(key: str) -> str:
     """The button that begins the session, with its key."""
@@ -99,6 +102,8 @@ def cue_sentence(cue: str, *, gain_change_db: int = 0, remaining_db: float = 0.0
 
 def quiet_sentence(quiet_dbfs: float) -> str:
     """What the room and the chain were found to do."""
+    if quiet_dbfs <= _NO_NOISE_DBFS:
+        return _("No noise comes in, not even the input's own: check cable, mute switch and channel.")
     if quiet_dbfs <= -60.0:
         return _("Room and input are quiet, at {level} dBFS.").format(level=decibels(quiet_dbfs, 0))
     return _("Room and input make some noise, {level} dBFS: closing a window or a fan helps.").format(

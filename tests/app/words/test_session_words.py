@@ -1,6 +1,9 @@
+import numpy as np
 import pytest
 
-from app.coach.session import Cue, Step
+from app.coach.judgement import Target
+from app.coach.parts import find_part
+from app.coach.session import QUIET_S, Cue, GuidedSession, Step
 from app.words.session import cue_sentence, forecast_sentence, quiet_sentence, step_name
 
 
@@ -43,3 +46,14 @@ def test_a_chance_is_said_plainly(chance, high, says):
 def test_the_room_is_described_with_a_true_minus_sign():
     assert "−72 dBFS" in quiet_sentence(-72.1)
     assert "helps" in quiet_sentence(-51.0)
+
+
+def test_quiet_that_no_connected_input_has_is_not_called_a_quiet_room():
+    """The session hears no lower than -120 dBFS; digital silence reads so."""
+    hop_s = 0.01
+    session = GuidedSession(find_part("voice"), Target(), hop_s)
+    silence = np.full(round(2 * QUIET_S / hop_s), -np.inf)
+    state = session.process(silence, silence, np.nan)
+    assert state.step is Step.LOUD
+    assert "No noise comes in" in quiet_sentence(state.quiet_dbfs)
+    assert "quiet, at" in quiet_sentence(-119.0)

@@ -55,7 +55,7 @@ _LEAST_SPIKE_S = 0.001
 """Time at the ceiling that counts as evidence."""
 _LEAST_HOPS, _LEAST_SPAN_HOPS, _LEAST_PILE = 15, 20, 0.3
 """Evidence in hops: how many reach the ceiling, over which time, and their part of all that come near."""
-_LEAST_STILL = 0.25
+_LEAST_STILL = 0.15
 """Share of the time in tops that reach the ceiling during which they must stand still."""
 _STILL = 0.002
 """Standing still is to keep so close to a straight line over the middle of a top, beyond what noise adds. A

@@ -160,8 +160,11 @@ class Guide(QFrame):
 def found_text(state: SessionState) -> str:
     """What the session knows by now, as far as it helps in this step."""
     lines = []
-    if state.step is Step.LOUD and state.quiet_dbfs is not None:
-        lines.append(words.quiet_sentence(state.quiet_dbfs))
+    quiet_dbfs = state.quiet_dbfs
+    # Once something is heard, cable and switch need no look.
+    heard = state.progress > 0.0
+    if state.step is Step.LOUD and quiet_dbfs is not None and not (heard and words.no_noise(quiet_dbfs)):
+        lines.append(words.quiet_sentence(quiet_dbfs))
     if state.step is Step.TURN:
         lines.append(words.turning_hint(follows_noise=state.follows_noise))
     if state.step in (Step.TURN, Step.DONE) and state.opinion is not None and state.cue is not Cue.UNCHECKED:

@@ -100,9 +100,14 @@ def cue_sentence(cue: str, *, gain_change_db: int = 0, remaining_db: float = 0.0
     }[cue]
 
 
+def no_noise(quiet_dbfs: float) -> bool:
+    """Whether it was too quiet for an input that is connected."""
+    return quiet_dbfs <= _NO_NOISE_DBFS
+
+
 def quiet_sentence(quiet_dbfs: float) -> str:
     """What the room and the chain were found to do."""
-    if quiet_dbfs <= _NO_NOISE_DBFS:
+    if no_noise(quiet_dbfs):
         return _("No noise comes in, not even the input's own: check cable, mute switch and channel.")
     if quiet_dbfs <= -60.0:
         return _("Room and input are quiet, at {level} dBFS.").format(level=decibels(quiet_dbfs, 0))

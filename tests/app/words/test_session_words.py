@@ -1,9 +1,12 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from app.coach.judgement import Target
 from app.coach.parts import find_part
 from app.coach.session import QUIET_S, Cue, GuidedSession, Step
+from app.window.guide import found_text
 from app.words.session import cue_sentence, forecast_sentence, quiet_sentence, step_name
 
 
@@ -57,3 +60,5 @@ def test_quiet_that_no_connected_input_has_is_not_called_a_quiet_room():
     assert state.step is Step.LOUD
     assert "No noise comes in" in quiet_sentence(state.quiet_dbfs)
     assert "quiet, at" in quiet_sentence(-119.0)
+    assert "No noise comes in" in found_text(state)
+    assert found_text(replace(state, progress=0.1)) == ""

@@ -109,7 +109,7 @@ def try_out(program_folder: Path) -> int:
         for arguments, expected in (
             (["--version"], importlib.metadata.version("swellmark")),
             (["inputs"], "player"),
-            (["conform", "--json"], '"swellmark"'),
+            (["watch", "--input", "player", "--seconds", "3", "--json"], '"verdict"'),
         ):
             run = subprocess.run(
                 [program, *arguments],

@@ -51,5 +51,5 @@ def test_the_bundle_is_built_and_works_without_python(tmp_path, screen):
         timeout=600,
     )
     assert run.returncode == 0, run.stdout + run.stderr
-    for works in ("--version: works", "inputs: works", "conform --json: works", "the window: opened"):
+    for works in ("--version: works", "inputs: works", "--json: works", "the window: opened"):
         assert works in run.stdout

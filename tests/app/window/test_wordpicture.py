@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
-from PySide6.QtGui import QColor
+from PySide6.QtGui import QColor, QImage
 
 from app.window import wordpicture
 from app.window.scale import LevelScale
@@ -30,13 +31,10 @@ def paint(qtbot):
 
 def places(image, colour):
     """Where a colour is."""
-    wanted = QColor(colour)
-    return [
-        (x, y)
-        for y in range(image.height())
-        for x in range(image.width())
-        if image.pixelColor(x, y) == wanted
-    ]
+    image = image.convertToFormat(QImage.Format.Format_RGB32)
+    pixels = np.frombuffer(image.constBits(), np.uint32).reshape(image.height(), -1)[:, : image.width()]
+    rows, columns = np.nonzero(pixels == QColor(colour).rgb())
+    return list(zip(columns.tolist(), rows.tolist(), strict=True))
 
 
 def test_every_picture_is_of_a_word():

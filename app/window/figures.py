@@ -146,7 +146,6 @@ class _Figure(Button):
         """Let the value shrink where the tile is narrow, the same for every value that may come."""
         self._tile_width = tile_width
         self._label.setStyleSheet(f"font-size: {label_pixels}px; color: {self._theme.palette.muted};")
-        self._make_room()
         font, small = QFont(self._theme.font(Type.FIGURE)), QFont(self._theme.font(Type.SMALL))
         # The number is what matters: it grows with the text scale before its unit does.
         small.setPixelSize(min(small.pixelSize(), round(0.08 * tile_width)))
@@ -161,6 +160,7 @@ class _Figure(Button):
         # The unit stands on the value's base line.
         drop = max(0, metrics.descent() - QFontMetrics(small).descent())
         self._unit.setStyleSheet(f"font-size: {small.pixelSize()}px; padding-bottom: {drop}px;")
+        self._make_room()
 
     def show_level(self, level_db: float) -> None:
         """Show a value; a dash while it is not known."""

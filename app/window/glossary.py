@@ -93,6 +93,7 @@ class Glossary(Page):
         )
         self.picture.show_word(term.key)
         self._share_out()
+        self._resized.start(0)  # and again once the text has been broken into its lines
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Once the layout has been made anew."""

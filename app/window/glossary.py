@@ -105,8 +105,8 @@ class Glossary(Page):
         row = self.list.currentRow()
         need = round(self.text.document().size().height()) + 2 * UNIT
         left = self.height() - 3 * GAP - need
-        shown = (
-            0 <= row < len(self._terms) and self.picture.has(self._terms[row].key) and left >= _LEAST_PICTURE
-        )
+        # Large letters have the page to themselves.
+        pictured = 0 <= row < len(self._terms) and self.picture.has(self._terms[row].key)
+        shown = pictured and left >= _LEAST_PICTURE and not self._theme.has_large_texts
         self.text.setMaximumHeight(need if shown else _NO_LIMIT)
         self.picture.setVisible(shown)

@@ -22,9 +22,9 @@ from app.check.reading import blocks_ahead, claimed_bits, piece_frames
 from app.check.watchaside import Feeder, OutOfStep, Stream, watch_aside
 from app.coach.forecast import Forecast
 from app.coach.judgement import CoachReport, Judgement, Target, Verdict
-from app.coach.makers import Parts, Targets
+from app.coach.makers import Parts, Targets, take_coach
 from app.coach.parts import PartProfile
-from app.coach.verdict import TAKE_S, Coach
+from app.coach.verdict import TAKE_S
 from app.errors import SoundFileError
 from app.inputs.files import FileSource
 from app.words import check as words
@@ -170,14 +170,7 @@ class _Work:
                 together=together,
                 watch=watch,
             )
-            coach = Coach(
-                info.channels,
-                info.rate_hz,
-                chain.hop_frames,
-                profile=self.parts.each(info.channels) if isinstance(self.parts, Parts) else self.parts,
-                target=self.target.each(info.channels) if isinstance(self.target, Targets) else self.target,
-                memory_s=None,
-            )
+            coach = take_coach(self.parts, self.target)(info.channels, info.rate_hz, chain.hop_frames)
             untold: list[Reading] = []
             for block in blocks:
                 reading = chain.process(block.samples)

@@ -73,7 +73,6 @@ class _Asked:
     name: str
     part: str
     make_coach: CoachMaker
-    ceiling_dbfs: float | None
     metre: Metre | None
 
 
@@ -123,7 +122,6 @@ class TakeKeeper:
         name: str = "",
         part: str = "",
         make_coach: CoachMaker | None = None,
-        ceiling_dbfs: float | None = None,
         metre: Metre | None = None,
     ) -> None:
         """Begin a take with the next hop; one that runs ends where the new one begins.
@@ -135,12 +133,10 @@ class TakeKeeper:
         make_coach
             Makes the coach that judges this take alone, for (channels, rate_hz, hop_frames): one with
             ``memory_s=None``. None makes one for ``part`` with the usual target.
-        ceiling_dbfs
-            Peaks over it are noted; None = over the ceiling of each channel's target.
         metre
             How to count in the take, if anybody knows.
         """
-        asked = _Asked(storable(name), storable(part), make_coach or _coach_for(part), ceiling_dbfs, metre)
+        asked = _Asked(storable(name), storable(part), make_coach or _coach_for(part), metre)
         with self._lock:
             self._end(TakeState.CLOSED)
             self._asked = asked
@@ -243,7 +239,6 @@ class TakeKeeper:
             part=asked.part,
             started_us=(started - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1),
             utc_offset_s=int(offset.total_seconds()),
-            ceiling_dbfs=asked.ceiling_dbfs,
             metre=asked.metre,
         )
         self.begun.append(recording.uid)

@@ -35,8 +35,6 @@ class Recording:
     make_coach
         For a coach that remembers everything: it hears this take and nothing else, which the live coach,
         with what was played before still in its memory, does not.
-    ceiling_dbfs
-        Peaks over it are noted.
     uid, name, part, started_us, utc_offset_s, metre
         See :class:`app.log.records.TakeUpdate`.
     """
@@ -51,7 +49,6 @@ class Recording:
         part: str,
         started_us: int,
         utc_offset_s: int,
-        ceiling_dbfs: float | None,
         metre: Metre | None,
     ) -> None:
         self.state = TakeState.OPEN
@@ -75,9 +72,7 @@ class Recording:
         self._noise_floor: list[float | None] = [None] * channels
         self._clips = [0] * channels
         self._coach = make_coach(channels, first.info.rate_hz, first.reading.hop_frames)
-        ceilings = [
-            target.ceiling_dbfs if ceiling_dbfs is None else ceiling_dbfs for target in self._coach.targets
-        ]
+        ceilings = [target.ceiling_dbfs for target in self._coach.targets]
         self._ceiling = CeilingWatch(channels, first.info.rate_hz, first.reading.hop_frames, ceilings)
         self._unjudged: list[Reading] = []
         self._unjudged_clips: list[Clip] = []

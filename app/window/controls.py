@@ -45,8 +45,9 @@ class Choice(QComboBox):
             painter.drawComplexControl(QStyle.ComplexControl.CC_ComboBox, option)
             part = QStyle.SubControl.SC_ComboBoxEditField
             field = self.style().subControlRect(QStyle.ComplexControl.CC_ComboBox, option, part, self)
+            text = self.currentText() or self.placeholderText()
             room, right = field.width() - UNIT, Qt.TextElideMode.ElideRight
-            option.currentText = self.fontMetrics().elidedText(self.currentText(), right, room)
+            option.currentText = self.fontMetrics().elidedText(text, right, room)
             painter.drawControl(QStyle.ControlElement.CE_ComboBoxLabel, option)
             painter.end()
 

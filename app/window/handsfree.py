@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import partial
 
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QWidget
@@ -186,12 +185,8 @@ def _choice(
     for value in offered:
         box.addItem(words.never() if value is None else _length(value))
     box.setCurrentIndex(offered.index(chosen))
-    box.activated.connect(partial(_chosen, offered, choose))
+    box.activated.connect(lambda index: choose(offered[index]))
     return box
-
-
-def _chosen(offered: Sequence[float | None], choose: Callable[[float | None], None], index: int) -> None:
-    choose(offered[index])
 
 
 def _remembered(text: str | None, default: float | None, offered: Sequence[float | None]) -> float | None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import QSignalBlocker, Signal
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLineEdit, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QVBoxLayout, QWidget
 
 from app.log.records import SessionRow
-from app.window.controls import Button
+from app.window.controls import Button, Choice
 from app.window.logreader import Query
 from app.window.movebox import MoveBox
 from app.window.switch import Switch
@@ -37,10 +37,8 @@ class LogFinder(QWidget):
         self.search.returnPressed.connect(self.list_wanted)
         self.kept_only = Switch(words.kept_only())
         self.kept_only.toggled.connect(lambda _on: self.changed.emit())
-        self.sessions = QComboBox()
+        self.sessions = Choice(16)
         self.sessions.setAccessibleName(words.session_label())
-        self.sessions.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        self.sessions.setMinimumContentsLength(16)
         self.sessions.addItem(words.every_session(), None)
         self.sessions.activated.connect(lambda _index: self._choose())
         self.session_name = QLineEdit()

@@ -6,30 +6,28 @@ from collections.abc import Sequence
 
 from PySide6.QtCore import QSignalBlocker, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QWheelEvent
-from PySide6.QtWidgets import QComboBox
 
 from app.log.records import SessionRow
+from app.window.controls import Choice
 from app.words import logpage as words
 
 _OPENERS = (Qt.Key.Key_Up, Qt.Key.Key_Down, Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_F4)
 _PAST = (Qt.Key.Key_Tab, Qt.Key.Key_Backtab, Qt.Key.Key_Escape)
 
 
-class MoveBox(QComboBox):
+class MoveBox(Choice):
     """A list that opens; what is chosen in it happens at once, so nothing is chosen while it is closed."""
 
     wanted = Signal(object, str)
     """The number of a session, or None for a new one; and what it is called."""
 
     def __init__(self) -> None:
-        super().__init__()
+        super().__init__(len(words.move()))
         self._sessions: tuple[SessionRow, ...] = ()
         self.setPlaceholderText(words.move())
         self.setAccessibleName(words.move_action())
         self.setToolTip(words.move_tip())
         self.setAccessibleDescription(words.move_tip())
-        self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        self.setMinimumContentsLength(len(words.move()))
         self.activated.connect(self._take)
         self.show_sessions(())
 

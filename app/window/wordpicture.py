@@ -8,6 +8,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Mapping
+from functools import partial
 from types import MappingProxyType
 
 from PySide6.QtCore import QPointF, QRectF, Qt
@@ -300,37 +301,24 @@ def _true_peak(canvas: _Canvas) -> None:
     canvas.span(1 / 8, canvas.at(0.92), canvas.at(highest))
 
 
-def _clip(canvas: _Canvas) -> None:
+def _cut(canvas: _Canvas, amplitude: float, level: float) -> None:
+    """A wave that is cut at a level, above and below, with the places marked."""
     canvas.rails()
 
     def wave(share: float) -> float:
-        return 1.4 * math.sin(2 * math.pi * 2.5 * share)
+        return amplitude * math.sin(2 * math.pi * 2.5 * share)
+
+    def cut(share: float) -> float:
+        return max(-level, min(level, wave(share)))
 
     canvas.curve(lambda share: canvas.at(wave(share)), 1.0, canvas.palette.missing)
-    canvas.curve(lambda share: canvas.at(max(-1.0, min(1.0, wave(share)))))
-    _mark_flat(canvas, wave, 1.0, -1.0)
-
-
-def _flat_top(canvas: _Canvas) -> None:
-    canvas.rails()
-
-    def wave(share: float) -> float:
-        return 0.85 * math.sin(2 * math.pi * 2.5 * share)
-
-    canvas.curve(lambda share: canvas.at(wave(share)), 1.0, canvas.palette.missing)
-    canvas.curve(lambda share: canvas.at(max(-0.6, min(0.6, wave(share)))))
-    _mark_flat(canvas, wave, 0.6, -0.6)
-
-
-def _mark_flat(canvas: _Canvas, wave: Callable[[float], float], top: float, foot: float) -> None:
-    """Mark where the wave is cut."""
+    canvas.curve(lambda share: canvas.at(cut(share)))
     canvas.painter.setPen(QPen(QColor(canvas.palette.focus), 4.0))
     shares = [number / _STEPS for number in range(_STEPS + 1)]
     for before, after in itertools.pairwise(shares):
-        for level, cut in ((top, wave(before) > top), (foot, wave(before) < foot)):
-            if cut:
-                y = canvas.at(level)
-                canvas.painter.drawLine(QPointF(canvas.x(before), y), QPointF(canvas.x(after), y))
+        if abs(wave(before)) > level:
+            y = canvas.at(cut(before))
+            canvas.painter.drawLine(QPointF(canvas.x(before), y), QPointF(canvas.x(after), y))
 
 
 def _dc_offset(canvas: _Canvas) -> None:
@@ -361,8 +349,8 @@ _PICTURES: Mapping[str, Callable[[_Canvas], None]] = MappingProxyType(
         "true_peak": _true_peak,
         "headroom": _headroom,
         "crest": _crest,
-        "clip": _clip,
-        "flat_top": _flat_top,
+        "clip": partial(_cut, amplitude=1.4, level=1.0),
+        "flat_top": partial(_cut, amplitude=0.85, level=0.6),
         "gain": _gain,
         "low_gain": _low_gain,
         "noise_floor": _noise_floor,

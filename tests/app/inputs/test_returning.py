@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from dataclasses import replace
+from typing import ClassVar
 
 import numpy as np
 import pytest
@@ -119,42 +120,37 @@ def test_the_first_start_must_succeed(fake):
         ReturningSource(fake).start()
 
 
-def test_another_rate_cannot_go_on_as_the_same_stream(clock):
-    class Changing(FakeSource):
-        rate_hz = 48_000
+class Changing(FakeSource):
+    """Can come back as something else."""
 
-        @property
-        def info(self):
-            return replace(super().info, rate_hz=self.rate_hz)
+    changes: ClassVar[dict[str, object]] = {}
 
+    @property
+    def info(self):
+        return replace(super().info, **self.changes)
+
+
+def back_with(clock, **changes):
+    """A source whose device went away and is there again, changed, when it is read next; and the device."""
     fake = Changing(endless())
     source = ReturningSource(fake, clock=clock)
     source.start()
     fake.unplug()
     source.read(480, 0.0)
     fake.replug()
-    fake.rate_hz = 44_100
+    fake.changes = changes
     clock.now_s += 1.0
+    return source, fake
+
+
+def test_another_rate_cannot_go_on_as_the_same_stream(clock):
+    source, _ = back_with(clock, rate_hz=44_100)
     with pytest.raises(InputError, match=r"came back at 44\.1 kHz instead of 48 kHz"):
         source.read(480, 0.0)
 
 
 def test_what_is_to_be_known_of_the_device_that_is_back_is_told(clock):
-    class Doubted(FakeSource):
-        doubt = ""
-
-        @property
-        def info(self):
-            return replace(super().info, doubt=self.doubt)
-
-    fake = Doubted(endless())
-    source = ReturningSource(fake, clock=clock)
-    source.start()
-    fake.unplug()
-    source.read(480, 0.0)
-    fake.replug()
-    fake.doubt = "It may be another one."
-    clock.now_s += 1.0
+    source, fake = back_with(clock, doubt="It may be another one.")
     assert source.read(480, 0.0).active
     assert source.info == replace(fake.info, doubt="It may be another one.")
 

@@ -366,7 +366,7 @@ def test_a_part_that_nobody_knows_is_judged_like_any_other(keeper, log, reports)
 
 def test_peaks_over_the_ceiling_are_noted(keeper, log, reports):
     keeper(reports(10, peak_dbfs=-1.0))
-    keeper.begin(ceiling_dbfs=-4.0)
+    keeper.begin(make_coach=take_coach(find_part("other"), Target(ceiling_dbfs=-4.0)))
     keeper(reports(10, peak_dbfs=-5.0))
     keeper(reports(3, peak_dbfs=(-3.0, -9.0)))
     keeper(reports(300, peak_dbfs=-9.0))
@@ -377,7 +377,7 @@ def test_peaks_over_the_ceiling_are_noted(keeper, log, reports):
 
 
 def test_a_loud_passage_is_handed_over_while_it_goes_on(keeper, log, reports):
-    keeper.begin(ceiling_dbfs=-4.0)
+    keeper.begin(make_coach=take_coach(find_part("other"), Target(ceiling_dbfs=-4.0)))
     keeper(reports(10, peak_dbfs=-3.0))
     keeper(reports.with_clips((100, 5, 0)))
     (event,) = [event for event in log.updates[-1].under_way if event.channel == 2]

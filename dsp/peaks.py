@@ -28,7 +28,8 @@ def hop_peaks(hops: Samples, hop_frames: int) -> Floats:
     channel, hop = np.arange(apart.shape[0])[:, np.newaxis], np.arange(apart.shape[1])
     high = apart[channel, hop, apart.argmax(axis=2)]
     low = apart[channel, hop, apart.argmin(axis=2)]
-    return np.ascontiguousarray(np.maximum(high, -low).T, dtype=np.float64)
+    with np.errstate(invalid="ignore"):  # which a NaN of the signalling kind is when it is widened
+        return np.ascontiguousarray(np.maximum(high, -low).T, dtype=np.float64)
 
 
 class PeakHold:

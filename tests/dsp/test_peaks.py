@@ -96,3 +96,10 @@ def test_the_reading_is_a_copy():
 def test_a_hold_without_length_is_refused(hold_s):
     with pytest.raises(ValueError, match="hold_s"):
         PeakHold(1, 1000, 10, hold_s)
+
+
+def test_a_signalling_nan_is_a_nan_like_any_other():
+    samples = np.zeros((96, 2), np.float32)
+    samples.view(np.uint32)[50, 1] = 0x7F80_0001
+    peaks = hop_peaks(samples, 48)
+    assert np.isnan(peaks).tolist() == [[False, False], [False, True]]

@@ -17,7 +17,7 @@ from app.inputs.devices import DeviceInfo, query
 from app.inputs.lastrun import recall
 from app.inputs.portaudio import START_LIMIT_S, AudioControl, control
 
-_PACKAGES = ("numpy", "scipy", "sounddevice", "rtmixer", "soundfile", "PySide6-Essentials", "pyqtgraph")
+_PACKAGES = ("numpy", "scipy", "sounddevice", "rtmixer", "soundfile", "PySide6-Essentials")
 
 
 @dataclass(frozen=True, slots=True)

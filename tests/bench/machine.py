@@ -9,7 +9,7 @@ import time
 from datetime import date
 from pathlib import Path
 
-_PACKAGES = ("numpy", "PySide6-Essentials", "pyqtgraph", "sounddevice", "rtmixer", "soundfile")
+_PACKAGES = ("numpy", "PySide6-Essentials", "sounddevice", "rtmixer", "soundfile")
 
 
 def describe() -> str:

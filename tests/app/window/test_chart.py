@@ -31,8 +31,6 @@ def test_the_uppermost_name_is_not_cut_by_the_charts_edge(qtbot: Any, text_scale
     chart.show()
     qtbot.waitExposed(chart)
     QApplication.processEvents()
-    view = chart.getPlotItem().getViewBox()
-    plot = chart.mapFromScene(view.sceneBoundingRect()).boundingRect()
-    rows = inked_rows(chart.grab().toImage(), plot.right() + 4, QColor(theme.palette.panel))
+    rows = inked_rows(chart.grab().toImage(), chart.plot.right() + 4, QColor(theme.palette.panel))
     assert rows, "no names at all"
     assert rows[0] > 0, "letters reach the edge"

@@ -300,7 +300,7 @@ def test_what_breaks_reaches_the_user(qtbot: Any, guarded_window: Any, tmp_path:
     [
         "app.window.card.paint_scene",
         "app.window.harbour.boat_path",
-        "app.window.seaitem.SeaItem._paint_bed",
+        "app.window.seapaint.SeaPaint._paint_bed",
         "app.window.takepaint.paint_mark",
     ],
 )

@@ -1,17 +1,15 @@
-"""What lies between the chart's axes: the picture of the sea, moved into place, and what stands over it."""
+"""What lies inside the chart: the picture of the sea, moved into place, and what stands over it."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
 
-import pyqtgraph as pg
-from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QPainter, QPen, QPixmap, QPolygonF, QTransform
+from PySide6.QtCore import QPointF, QRect, QRectF, Qt
+from PySide6.QtGui import QColor, QPainter, QPen, QPixmap, QPolygonF
 
 from app.coach.judgement import Target, Verdict
-from app.engine.history import HistoryView
-from app.window.guard import reported
+from app.window.ports import HasHistory
 from app.window.scale import LevelScale
 from app.window.sea import SeaPicture
 from app.window.theme import Palette, Theme
@@ -47,125 +45,110 @@ class _Inks:
         )
 
 
-class SeaItem(pg.GraphicsObject):
-    """Drawn in device pixels, one column for one column of the picture."""
+class SeaPaint:
+    """Paints one plot, one column of device pixels for one column of the picture."""
 
     def __init__(self, scale: LevelScale) -> None:
-        super().__init__()
         self._scale = scale
         self._theme = Theme()
         self._target = Target()
+        self._rect = QRect()
+        self._ratio = 1.0
         self._tide: Tide | None = None
-        self._size: tuple[int, int, float] = (0, 0, 0.0)
-        self._place: object = None
-        """What the size came from."""
         self._floor_dbfs = math.nan
         self._hold_dbfs = -math.inf
-        self._rect = QRectF()
-        self._ratio = 1.0
         self._inks: _Inks | None = None
-
-    def boundingRect(self) -> QRectF:
-        """The whole plot."""
-        return QRectF(-SPAN_S, 0.0, SPAN_S, 1.0)
 
     @property
     def column_s(self) -> float:
         """How much time one pixel column covers."""
-        return SPAN_S / max(1, self._size[0])
+        return SPAN_S / max(1, round(self._rect.width() * self._ratio))
 
     def set_look(self, theme: Theme, target: Target) -> None:
         """Take over colours and places; everything is drawn anew."""
         self._theme, self._target = theme, target
         self._inks = None
         self._tide = None
-        self.update()
+
+    @property
+    def is_drawn(self) -> bool:
+        """Whether there is a picture for the present place and look."""
+        return self._tide is not None
+
+    def set_place(self, rect: QRect, ratio: float) -> None:
+        """Where the plot lies, and how many device pixels one of its pixels has."""
+        if (rect, ratio) != (self._rect, self._ratio):
+            self._rect, self._ratio = QRect(rect), ratio
+            self._tide = None
 
     def forget(self) -> None:
         """Begin an empty picture: another input."""
         if self._tide is not None:
             self._tide.forget()
-        self.update()
 
     def show_state(
-        self, view: HistoryView | None, channel: int, floor_dbfs: float, hold_dbfs: float, now_s: float
-    ) -> None:
-        """Draw what came since the last call, and ask for as little painting as that needs."""
-        tide = self._tide_of_size()
-        if tide is None:
-            return
-        change = tide.follow(view, channel, hold_dbfs, now_s)
+        self, history: HasHistory | None, channel: int, floor_dbfs: float, hold_dbfs: float, now_s: float
+    ) -> QRect:
+        """Draw what came since the last call; returns the part of the plot that looks different now."""
+        change = Change.NOTHING
+        if self._tide is None:
+            self._tide, change = self._make_tide(), Change.ALL
+        if self._tide is None:
+            return QRect()
+        view = history.view() if history is not None else None
+        change = max(change, self._tide.follow(view, channel, hold_dbfs, now_s))
         if _differ(floor_dbfs, self._floor_dbfs) or _differ(hold_dbfs, self._hold_dbfs):
             self._floor_dbfs, self._hold_dbfs = floor_dbfs, hold_dbfs
             change = Change.ALL
-        if change is Change.ALL:
-            self.update()
-        elif change is Change.NEWEST:
-            column_s = SPAN_S / tide.picture.width
-            self.update(QRectF(-2 * column_s, 0.0, 2 * column_s, 1.0))
+        if change is Change.NEWEST:
+            return self._rect.adjusted(self._rect.width() - 2, 0, 0, 0)
+        return QRect(self._rect) if change is Change.ALL else QRect()
 
-    def _tide_of_size(self) -> Tide | None:
-        """The picture for the plot's present size on the screen; None while there is no room for one."""
-        widget, box = self.getViewWidget(), self.getViewBox()
-        if widget is None or box is None:
-            return None
-        ratio = float(widget.devicePixelRatioF())
-        place = (box.geometry(), widget.viewport().size(), ratio)
-        if self._tide is not None and place == self._place:
-            return self._tide
-        self._place = place
-        plot = widget.viewportTransform().mapRect(box.mapRectToScene(box.boundingRect()))
-        width, height = round(plot.width() * ratio), round(plot.height() * ratio)
+    def _make_tide(self) -> Tide | None:
+        """A picture for the plot's size; None while there is no room for one."""
+        width, height = (round(side * self._ratio) for side in self._rect.size().toTuple())
         if min(width, height) < 8:
             return None
-        self._ratio = ratio
-        self._rect = QRectF(round(plot.left()), round(plot.top()), width / ratio, height / ratio)
-        if self._tide is None or (width, height, ratio) != self._size:
-            self._size = (width, height, ratio)
-            picture = SeaPicture(
-                width,
-                height,
-                thickness=2.0 * ratio,
-                scale=self._scale,
-                palette=self._theme.palette,
-                target=self._target,
-            )
-            picture.image.setDevicePixelRatio(ratio)
-            self._tide = Tide(picture, SPAN_S)
-            self.update()
-        return self._tide
+        picture = SeaPicture(
+            width,
+            height,
+            thickness=2.0 * self._ratio,
+            scale=self._scale,
+            palette=self._theme.palette,
+            target=self._target,
+        )
+        picture.image.setDevicePixelRatio(self._ratio)
+        return Tide(picture, SPAN_S)
 
-    def paint(self, painter: QPainter, *_args: object) -> None:
+    def paint(self, painter: QPainter) -> None:
         """Move what is drawn into place, and draw the few things that stand still over it."""
         if self._tide is None:
+            painter.fillRect(self._rect, QColor(self._theme.palette.air))
             return
         if self._inks is None:
             self._inks = _Inks.of(self._theme.palette)
-        painter.save()
-        with reported():
-            painter.setTransform(QTransform())
-            painter.setClipRect(self._rect, Qt.ClipOperation.IntersectClip)
-            self._paint_ring(painter, self._tide.picture)
-            self._paint_bed(painter, self._inks)
-            if self._tide.picture.any_clips:
-                self._paint_clips(painter, self._tide.picture, self._inks)
-            self._paint_swell_mark(painter, self._tide, self._inks)
-        painter.restore()
+        painter.setClipRect(self._rect, Qt.ClipOperation.IntersectClip)
+        self._paint_ring(painter, self._tide.picture)
+        self._paint_bed(painter, self._inks)
+        if self._tide.picture.any_clips:
+            self._paint_clips(painter, self._tide.picture, self._inks)
+        self._paint_swell_mark(painter, self._tide, self._inks)
 
     def _paint_ring(self, painter: QPainter, picture: SeaPicture) -> None:
         """The ring is cut where its oldest column lies: two straight copies."""
         cut = (picture.last_column + 1) % picture.width if picture.last_column >= 0 else 0
         older = picture.width - cut
-        painter.drawImage(self._rect.topLeft(), picture.image, QRectF(cut, 0, older, picture.height))
+        left, top = self._rect.topLeft().toTuple()
+        painter.drawImage(QPointF(left, top), picture.image, QRectF(cut, 0, older, picture.height))
         if cut:
-            place = QPointF(self._rect.left() + older / self._ratio, self._rect.top())
+            place = QPointF(left + older / self._ratio, top)
             painter.drawImage(place, picture.image, QRectF(0, 0, cut, picture.height))
 
     def _y(self, level_dbfs: float) -> float:
         return round(self._rect.top() + (1.0 - self._scale.height(level_dbfs)) * self._rect.height())
 
     def _paint_bed(self, painter: QPainter, inks: _Inks) -> None:
-        rect, known = self._rect, math.isfinite(self._floor_dbfs)
+        rect, known = QRectF(self._rect), math.isfinite(self._floor_dbfs)
         share = max(self._scale.height(self._floor_dbfs) if known else 0.0, LEAST_BED)
         top = round(rect.bottom() - share * rect.height())
         painter.drawTiledPixmap(QRectF(rect.left(), top, rect.width(), rect.bottom() - top), inks.bed)
@@ -174,7 +157,7 @@ class SeaItem(pg.GraphicsObject):
 
     def _paint_clips(self, painter: QPainter, picture: SeaPicture, inks: _Inks) -> None:
         """A breaker over the rail: a column from the top to the deck, with a wave's head."""
-        rect, foot = self._rect, self._y(self._target.ceiling_dbfs)
+        rect, foot = QRectF(self._rect), self._y(self._target.ceiling_dbfs)
         for newest, oldest in picture.clip_runs():
             right = rect.right() - newest / self._ratio
             width = max(4.0, (oldest - newest + 1) / self._ratio)
@@ -185,7 +168,7 @@ class SeaItem(pg.GraphicsObject):
         """The flag at the peak hold, with a line from there to now."""
         if not math.isfinite(self._hold_dbfs) or tide.picture.last_column < 0:
             return
-        rect, y = self._rect, self._y(self._hold_dbfs)
+        rect, y = QRectF(self._rect), self._y(self._hold_dbfs)
         x = rect.left() + 1.0
         if tide.hold_column is not None:
             x = max(x, rect.right() - (tide.picture.last_column - tide.hold_column) / self._ratio)

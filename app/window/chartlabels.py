@@ -118,9 +118,20 @@ def _y(plot: QRect, height: float) -> float:
 def _apart(places: Sequence[tuple[float, str]], line: float, above: float) -> list[tuple[float, str]]:
     """Names that lie neither over each other nor over the edge: the first and the last before the others.
 
-    Where there is too little room for all of a name, its first line says enough; then it is left out.
-    ``line`` is a line's height as a share of the chart's, ``above`` the room over it, likewise.
+    Where there is too little room for all of a name, its first line says enough; rather than that one is left
+    out, the first of all is cut to its first line as well. ``line`` is a line's height as a share of the
+    chart's, ``above`` the room over it, likewise.
     """
+    whole = _placed(places, line, above)
+    if len(whole) == len(places):
+        return whole
+    (top, name), *others = places
+    short = _placed([(top, name.split("\n")[0]), *others], line, above)
+    return short if len(short) > len(whole) else whole
+
+
+def _placed(places: Sequence[tuple[float, str]], line: float, above: float) -> list[tuple[float, str]]:
+    """As many of these names as find room, each as near to its place as the edges let it."""
     kept: list[tuple[float, str]] = []
 
     def reach(label: str) -> float:

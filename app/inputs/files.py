@@ -15,13 +15,13 @@ import threading
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from app.errors import SoundFileError
 from app.inputs.pacing import Pace
+from app.inputs.packed import read_samples
 from app.inputs.source import MOST_CHANNELS, Block, SourceInfo, SourceStats, empty_block
 from app.words import inputs as words
 from dsp.chain import MAX_RATE_HZ, MIN_RATE_HZ
+from dsp.types import Samples
 
 
 class FileSource:
@@ -129,15 +129,14 @@ class FileSource:
             self._largest = max(self._largest, got)
         return Block(samples, ended=self._ended)
 
-    def _read_exactly(self, frames: int) -> np.ndarray[Any, np.dtype[np.float32]]:
+    def _read_exactly(self, frames: int) -> Samples:
         import soundfile  # already loaded by start()
 
         try:
-            samples = self._file.read(frames, dtype="float32", always_2d=True)
+            return read_samples(self._file, frames)
         except (soundfile.SoundFileError, RuntimeError) as error:
             t_s = self._position / self.info.rate_hz
             raise SoundFileError(words.file_damaged_at(str(self._path), t_s), str(error)) from error
-        return np.asarray(samples, np.float32)
 
     def stats(self) -> SourceStats:
         """What happened so far: a file loses nothing."""

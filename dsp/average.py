@@ -123,7 +123,7 @@ class SlowAverage:
         where = channel, hop
         with np.errstate(invalid="ignore"):  # sums that overflowed
             share = (_PLAIN_ABOVE - lagged[where] / power[where]) / (_PLAIN_ABOVE - _RAISED_BELOW)
-        share = np.clip(np.nan_to_num(share.astype(np.float64), nan=0.0), 0.0, 1.0)
+        share = np.fmin(np.fmax(share.astype(np.float64), 0.0), 1.0)  # which take nan for 0
         mean = self._raised_mean(np.concatenate((before[where], apart[where]), axis=1))
         rectified[where] += share * (mean - rectified[where])
 

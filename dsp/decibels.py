@@ -55,8 +55,7 @@ def mean_square_to_dbfs(mean_square: _Ratio) -> float | Floats:
 def _log10(ratio: _Ratio, factor: float) -> float | Floats:
     if isinstance(ratio, float | int):
         return -math.inf if ratio <= 0.0 else factor * math.log10(ratio)
-    values = np.asarray(ratio, dtype=np.float64)
-    out = np.full(values.shape, -np.inf)
-    np.log10(values, out=out, where=~(values <= 0.0))
-    out *= factor
-    return out
+    with np.errstate(divide="ignore"):
+        level: Floats = np.log10(np.maximum(ratio, 0.0), dtype=np.float64)
+    level *= factor
+    return level

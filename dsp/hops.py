@@ -6,9 +6,14 @@ Stages take whole hops, so none of them keeps a remainder of its own; the chain 
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import numpy as np
+import numpy.typing as npt
 
 from dsp.types import Samples
+
+_Real = TypeVar("_Real", bound=np.floating)
 
 HOP_S = 0.010
 """EBU Tech 3341 cases 13 and 14 need 20 ms or less for the momentary maximum."""
@@ -54,6 +59,27 @@ def before_each(apart: Samples, history: Samples) -> Samples:
     """
     width = history.shape[1]
     return np.concatenate((history[:, np.newaxis], apart[:, :-1, -width:]), axis=1)
+
+
+def windows(lines: npt.NDArray[_Real], width: int, step: int = 1) -> npt.NDArray[_Real]:
+    """Every stretch of ``width`` in a row that begins at a multiple of ``step``: (rows, stretches, width).
+
+    A view that is not to be written to. numpy's own ``sliding_window_view`` takes longer to make one than
+    most stages take for a hop.
+
+    Parameters
+    ----------
+    lines
+        (rows, ``width`` or more), C-contiguous.
+    """
+    rows, length = lines.shape
+    if not lines.flags.c_contiguous or length < width:
+        raise ValueError(f"windows of {width} come from contiguous rows of that or more, not of {length}")
+    size = lines.itemsize
+    shape, strides = (rows, (length - width) // step + 1, width), (length * size, step * size, size)
+    view: npt.NDArray[_Real] = np.ndarray(shape, lines.dtype, lines, strides=strides)
+    view.flags.writeable = False
+    return view
 
 
 class HopBuffer:

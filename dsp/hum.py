@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from dsp.decibels import mean_square_to_dbfs
-from dsp.hops import planar
+from dsp.hops import planar, windows
 from dsp.mains import LINES_HZ, Lens, Mains, Phasors, View, find_mains
 from dsp.reading import Hum
 from dsp.types import Samples
@@ -192,7 +192,7 @@ class _Frames:
         self._rest = wave[:, count * self._step :]
         if not count:
             return
-        frames = np.lib.stride_tricks.sliding_window_view(wave, self._frame, axis=1)[:, :: self._step]
+        frames = windows(wave, self._frame, self._step)
         spectra = np.fft.rfft(frames[:, :count] * self._window, axis=2)
         around = spectra[:, :, self._around]
         beside = (np.square(around.real) + np.square(around.imag)) @ self._mean_beside

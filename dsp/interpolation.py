@@ -11,6 +11,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from dsp.hops import windows
 from dsp.types import Floats, Samples
 
 _BLOCK = 32
@@ -112,8 +113,8 @@ class Blockwise:
         rows = stretches.shape[0]
         padded = np.zeros((rows, (self._blocks - 1) * _BLOCK + self._span), self._dtype)
         padded[:, : stretches.shape[1]] = stretches
-        windows = np.lib.stride_tricks.sliding_window_view(padded, self._span, axis=1)[:, ::_BLOCK]
-        between = windows.reshape(rows * self._blocks, -1) @ self._taps
+        each = windows(padded, self._span, _BLOCK)
+        between = each.reshape(rows * self._blocks, -1) @ self._taps
         np.abs(between, out=between)
         return between.reshape(rows, self._blocks, self._phases, _BLOCK)
 

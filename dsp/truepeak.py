@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from dsp.clips import FULL_SCALE
 from dsp.decibels import amplitude_to_db
-from dsp.hops import before_each, planar
+from dsp.hops import before_each, planar, windows
 from dsp.interpolation import Blockwise, bend_gain, fractional_delays
 from dsp.peaks import hop_peaks
 from dsp.types import Floats, Samples
@@ -222,9 +222,9 @@ class TruePeak:
     def _evaluate(self, stretches: Samples, row: _Rows, at: _Rows) -> Floats:
         """Per row, the highest magnitude in the intervals named, on the fine grid."""
         top = np.zeros(stretches.shape[0])
-        windows = np.lib.stride_tricks.sliding_window_view(stretches, 2 * _HALF_TAPS, axis=1)
+        stretch = windows(stretches, 2 * _HALF_TAPS)
         for first in range(0, row.size, _WINDOWS):
             some = slice(first, first + _WINDOWS)
-            between = windows[row[some], at[some]].astype(np.float64) @ self._taps
+            between = stretch[row[some], at[some]].astype(np.float64) @ self._taps
             np.maximum.at(top, row[some], np.abs(between).max(axis=1))
         return top

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dsp.hops import HopBuffer, before_each, hop_frames, planar
+from dsp.hops import HopBuffer, before_each, hop_frames, planar, windows
 
 
 def counting(frames, channels=2):
@@ -117,3 +117,20 @@ def test_slices_of_channels_in_one_piece_are_not_copied():
     apart = planar(hops, 4)
     assert np.shares_memory(apart, hops)
     np.testing.assert_array_equal(apart[1].ravel(), hops[:, 1])
+
+
+@pytest.mark.parametrize("step", [1, 3])
+@pytest.mark.parametrize("dtype", [np.float32, np.float64])
+def test_windows_are_those_that_numpy_cuts(step: int, dtype: type[np.floating]) -> None:
+    lines = np.random.default_rng(5).normal(size=(3, 20)).astype(dtype)
+    cut = windows(lines, 6, step)
+    np.testing.assert_array_equal(cut, np.lib.stride_tricks.sliding_window_view(lines, 6, axis=1)[:, ::step])
+    assert cut.dtype == dtype
+    assert np.shares_memory(cut, lines)
+    assert not cut.flags.writeable
+
+
+@pytest.mark.parametrize("lines", [np.zeros((3, 40))[:, ::2], np.zeros((3, 5))])
+def test_windows_out_of_other_peoples_memory_are_refused(lines: np.ndarray) -> None:
+    with pytest.raises(ValueError, match="windows of 6"):
+        windows(lines, 6)

@@ -78,20 +78,21 @@ def reduce_columns(
         nothing = np.empty(0, np.float32)
         no_flags = np.empty(0, np.bool_)
         return Columns(first_column, nothing, nothing, nothing, no_flags, no_flags)
-    edges = np.arange(first_column, last_column + 2)
-    starts = np.floor(edges * hops_per_column + _TINY).astype(np.int64)
-    rows = np.clip(starts - first_hop, 0, average_dbfs.shape[0])
-    stop = max(int(rows[-1]), int(rows[-2]) + 1)
-    at = np.minimum(rows[:-1], stop - 1)
+    # A column or two at a time, 30 times a second: plain numbers cost less than arrays of them.
+    edges = range(first_column, last_column + 2)
+    rows = [
+        min(max(0, first_hop_of(edge, hops_per_column) - first_hop), end_hop - first_hop) for edge in edges
+    ]
+    stop = max(rows[-1], rows[-2] + 1)
+    at = np.array([min(row, stop - 1) for row in rows[:-1]])
     average, peak, clip = average_dbfs[:stop], peak_dbfs[:stop], clipped[:stop]
-    unknown = np.isnan(average)
-    missing = np.logical_or.reduceat(unknown, at)
-    low = np.minimum.reduceat(average, at)
+    low = np.minimum.reduceat(average, at)  # nan where any hop is
     high = np.maximum.reduceat(average, at)
+    missing = np.isnan(low)
     # The crest is one line: a column begins where the one before ended.
     before = average[np.maximum(at - 1, 0)]
-    low, high = np.fmin(low, before), np.fmax(high, before)
-    low[missing] = high[missing] = np.nan
+    low = np.where(missing, low, np.fmin(low, before))
+    high = np.where(missing, low, np.fmax(high, before))
     return Columns(
         first_column, low, high, np.fmax.reduceat(peak, at), np.logical_or.reduceat(clip, at), missing
     )

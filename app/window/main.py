@@ -292,8 +292,9 @@ class MainWindow(Board):
             self._show_texts(snapshot, now_s)
             if not self.chart.isVisible():
                 self._services.engine.look_at(now_s + _TEXT_S, _TEXT_S)
-        due = self._pace.is_due(now_s - self._drawn_s, self.chart.frame_s)
-        if due and self.chart.isVisible() and not self.isMinimized():
+        flows = self.chart.isVisible() and not self.isMinimized()
+        self._pace.follow(min(self.chart.frame_s, _TEXT_S) if flows else _TEXT_S)
+        if flows and self._pace.is_due(now_s - self._drawn_s, self.chart.frame_s):
             self._drawn_s = now_s
             self.chart.show_state(snapshot, history, self.channel, now_s)
             lasts_s = self._pace.lasts_s(self.chart.frame_s)

@@ -1,4 +1,7 @@
-"""How often the window looks at the engine: at the screen's rate, or now and then while it is not seen."""
+"""How often the window looks at the engine: as often as there is something new to be seen, and no oftener.
+
+While it is not seen, that is now and then; else it is in step with the screen, every few of its pictures.
+"""
 
 from __future__ import annotations
 
@@ -33,6 +36,8 @@ class Pace:
         self._timer.timeout.connect(look)
         self.tick_s = 1.0 / _USUAL_HZ
         """From one picture of the screen to the next."""
+        self._seen = False
+        self._need_s = 0.0
 
     @property
     def every_ms(self) -> int:
@@ -41,11 +46,25 @@ class Pace:
 
     def go(self, *, seen: bool) -> None:
         """Go at the pace of what is seen, or not."""
+        self._seen = seen
         screen = self._window.screen()
         rate_hz = screen.refreshRate() if screen is not None else _USUAL_HZ
         rate_hz = rate_hz if _LEAST_HZ <= rate_hz <= _MOST_HZ else _USUAL_HZ
         self.tick_s = 1.0 / rate_hz
-        self._timer.start(max(1, int(1000.0 / rate_hz)) if seen else _SLOW_MS)
+        self._timer.start(self._interval_ms())
+
+    def follow(self, need_s: float) -> None:
+        """Look every so often from now on, while the window is seen: how long a picture is good for."""
+        if need_s != self._need_s:
+            self._need_s = need_s
+            if self._timer.isActive():
+                self._timer.start(self._interval_ms())
+
+    def _interval_ms(self) -> int:
+        if not self._seen:
+            return _SLOW_MS
+        ticks = max(1, math.ceil(self._need_s / self.tick_s - 0.5))
+        return ticks * max(1, int(1000.0 * self.tick_s))
 
     def lasts_s(self, frame_s: float) -> float:
         """How long a picture that is good for ``frame_s`` stays, in whole ticks: see :meth:`is_due`."""

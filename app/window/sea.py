@@ -157,12 +157,13 @@ class SeaPicture:
 
     def _edges(self, columns: Columns) -> list[list[float]]:
         """Where spray, crest and water begin in each column, in rows from the top."""
-        levels = np.stack((columns.peak_dbfs, columns.high_dbfs, columns.low_dbfs), axis=1)
-        rows = (1.0 - self._scale.heights(levels)) * self.height
-        rows[:, 0] = np.minimum(rows[:, 0], rows[:, 1])
-        rows[:, 1] -= self._half_line
-        rows[:, 2] += self._half_line
-        edges: list[list[float]] = rows.tolist()
+        levels = zip(
+            columns.peak_dbfs.tolist(), columns.high_dbfs.tolist(), columns.low_dbfs.tolist(), strict=True
+        )
+        edges = []
+        for each in levels:
+            spray, crest, water = ((1.0 - self._scale.height(level)) * self.height for level in each)
+            edges.append([min(spray, crest), crest - self._half_line, water + self._half_line])
         return edges
 
     def _draw_column(self, pixels: _Pixels, column: int, edges: list[float], *, missing: bool) -> None:

@@ -25,6 +25,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -81,7 +82,7 @@ _HIGHEST_PEAK = 4.0
 """Nor about floating-point sound whose peaks pass +12 dBFS: no converter made it."""
 _LOWEST_BIN = int(np.float32(_LOWEST_PEAK / 8).view(np.int32)) >> _SHIFT
 _BINS = (int(np.float32(_HIGHEST_PEAK).view(np.int32)) >> _SHIFT) - _LOWEST_BIN
-_MAGNITUDE = np.int32(0x7FFF_FFFF)
+_MAGNITUDE = np.int32(0xFFFF)
 _HALF_SPIKE = 0.01
 """A spike reaches so far above and below its ceiling, as a part of it."""
 _BELOW = 0.07
@@ -89,6 +90,8 @@ _BELOW = 0.07
 _BELOW_BINS = math.ceil(2 * _OCTAVE * _BELOW) + 1
 _SPIKE_BINS = math.ceil(2 * _OCTAVE * _HALF_SPIKE) + 1
 """No fewer bins than these two reach over, from anywhere in an octave."""
+_ROUNDING = 1e-6
+"""Samples; sums of as many as a histogram holds are off by a millionth of that."""
 
 _LOUD, _QUIET = 0.6, 0.15
 """Hops above the first, relative to the recent maximum, may reach the ceiling; down to the second they show
@@ -125,6 +128,21 @@ class _Tops:
     """Leaky integral of the samples up to the peak."""
 
 
+@dataclass(frozen=True)
+class _Waves:
+    """Some loud hops of one segment."""
+
+    y: Samples
+    """(hops, frames)."""
+    starts: Floats
+    """(hops,): leaky integrals at their beginnings."""
+
+    @cached_property
+    def integrals(self) -> Floats:
+        """(hops, frames): the integral up to each sample. Needed seldom, but then every second."""
+        return np.asarray(np.cumsum(self.y, axis=1) + self.starts[:, np.newaxis])
+
+
 class _Channel:
     def __init__(self, rate_hz: int, hop_frames: int) -> None:
         # Bins are wider at the lower end of an octave. So that a gain cannot change what is found, the first
@@ -141,7 +159,7 @@ class _Channel:
         self._recent_peak = 0.0
         self._counts: _Counts = np.zeros((2, corners_hz.size, _BINS), np.float32)
         self._tops: deque[tuple[_Tops, _Tops]] = deque(maxlen=MEMORY_SEGMENTS)
-        self._waves: deque[tuple[Samples, Floats]] = deque(maxlen=MEMORY_SEGMENTS)
+        self._waves: deque[_Waves] = deque(maxlen=MEMORY_SEGMENTS)
         self._reported = -1
 
     def process(self, hops: Samples, first_hop: int) -> list[_HopRange]:
@@ -158,7 +176,7 @@ class _Channel:
         loud = np.flatnonzero(peaks >= loud_from)
         if not _LOWEST_PEAK <= loudest <= _HIGHEST_PEAK or not loud.size:
             self._tops.append((_NO_TOPS, _NO_TOPS))
-            self._waves.append((hops[:0].copy(), starts[:0]))
+            self._waves.append(_Waves(hops[:0].copy(), starts[:0]))
             return []
         self._scale = self._scale or 0.5 / math.frexp(loudest)[0]
         quiet = np.flatnonzero((peaks < loud_from) & (peaks >= _QUIET * loudest))
@@ -166,7 +184,7 @@ class _Channel:
         counted = np.concatenate((loud, _some(quiet, _QUIET_HOPS)))
         waves, before = hops[counted], starts[counted]
         self._count(waves, before)
-        self._waves.append((waves[: loud.size], before[: loud.size]))
+        self._waves.append(_Waves(waves[: loud.size], before[: loud.size]))
         above, below = np.flatnonzero(high >= loud_from), np.flatnonzero(low >= loud_from)
         both = np.concatenate((above, below))
         integrals = _integrals_at(hops, starts, both, np.concatenate((high_at[above], low_at[below])))
@@ -205,15 +223,13 @@ class _Channel:
         bins = min(_BINS, _bin(2 * recent_peak)) - lowest
         # One histogram a polarity and corner, in one count. Numbers as wide as the samples, and in place:
         # anything else costs twice the time.
-        bits = x.view(np.int32)
-        offset = bits >> np.int32(31)  # all bits are the sign's
+        bits = x.view(np.int32) >> np.int32(_SHIFT)
+        offset = bits >> np.int32(16)  # all bits are the sign's
         offset &= np.int32(corners * bins)
-        offset += np.arange(0, corners * bins, bins, dtype=np.int32)[:, np.newaxis]
+        begin = lowest + _LOWEST_BIN
+        offset += np.arange(-begin, corners * bins - begin, bins, dtype=np.int32)[:, np.newaxis]
         bits &= _MAGNITUDE
-        bits >>= np.int32(_SHIFT)
-        bits -= np.int32(lowest + _LOWEST_BIN)
-        np.maximum(bits, np.int32(0), out=bits)
-        np.minimum(bits, np.int32(bins - 1), out=bits)
+        np.clip(bits, np.int32(begin), np.int32(begin + bins - 1), out=bits)
         bits += offset
         counts = np.bincount(bits.ravel(), minlength=2 * corners * bins).reshape(2, corners, bins)
         # The outermost bins took what lies outside, too.
@@ -265,14 +281,15 @@ class _Channel:
 
     def _still(self, ceiling: Ceiling, level: float) -> float:
         """Share of the time in tops that reach a ceiling during which they stand still."""
-        y = np.concatenate([waves for waves, _ in self._waves])
-        starts = np.concatenate([before for _, before in self._waves])
-        tilt = self._tilts[ceiling.corner]
-        x = (y + tilt * (np.cumsum(y, axis=1) + starts[:, np.newaxis])) / (
-            -level if ceiling.polarity else level
-        )
-        highest = x.max(axis=1)
-        return still_share(x[_some(np.flatnonzero((highest > 0.98) & (highest < _RINGING)), _STILL_HOPS)])
+        at_ceiling = []
+        for waves in self._waves:
+            x = self._tilts[ceiling.corner] * waves.integrals
+            x += waves.y
+            x /= -level if ceiling.polarity else level
+            highest = x.max(axis=1)
+            at_ceiling.append(x[(highest > 0.98) & (highest < _RINGING)])
+        x = np.concatenate(at_ceiling)
+        return still_share(x[_some(np.arange(x.shape[0]), _STILL_HOPS)])
 
 
 def find_ceilings(counts: _Counts, least: float) -> list[Ceiling]:
@@ -293,6 +310,10 @@ def find_ceilings(counts: _Counts, least: float) -> list[Ceiling]:
     first = max(_BELOW_BINS, last - 3 * _OCTAVE // 2)
     begin, end = first - _BELOW_BINS, last + _SPIKE_BINS
     total = _running(counts[:, :, begin:end])
+    at = _possible(total[:, :, first - begin - _SPIKE_BINS :], least)
+    if not at.size:
+        return []
+    first, last = first + int(at[0]), first + int(at[-1]) + 1
     spike, below, upto = _spikes(total, begin, first, last)
     above = total[:, :, -1:] - upto
     clear = (spike >= LEAST_SPIKE * (spike + below)) & (spike >= least) & (above <= spike)
@@ -302,11 +323,11 @@ def find_ceilings(counts: _Counts, least: float) -> list[Ceiling]:
     sharpness = np.where(clear, _share(spike, below) * spike / (spike + above + 1e-9), 0.0)
     found: list[tuple[float, Ceiling]] = []
     for polarity, corner in np.argwhere(clear.any(axis=2)).tolist():
-        at = int(sharpness[polarity, corner].argmax())
-        level = _level(first + at)
-        held = float(spike[polarity, corner, at])
-        if _ordinary_below(counts[polarity, corner], first + at, held):
-            found.append((float(sharpness[polarity, corner, at]), Ceiling(polarity, corner, level)))
+        sharpest = int(sharpness[polarity, corner].argmax())
+        level = _level(first + sharpest)
+        held = float(spike[polarity, corner, sharpest])
+        if _ordinary_below(counts[polarity, corner], first + sharpest, held):
+            found.append((float(sharpness[polarity, corner, sharpest]), Ceiling(polarity, corner, level)))
     return [ceiling for _, ceiling in sorted(found, key=lambda item: -item[0])]
 
 
@@ -355,6 +376,18 @@ def _running(counts: _Counts) -> Floats:
     total = np.zeros((*counts.shape[:-1], counts.shape[-1] + 1))
     np.cumsum(counts, axis=-1, out=total[..., 1:])
     return total
+
+
+def _possible(total: Floats, least: float) -> _Ints:
+    """Bins that may hold a ceiling in some histogram, by bins that are whole: most of them do not.
+
+    ``total`` begins :data:`_SPIKE_BINS` before the first bin that is meant, and ends as many after the last.
+    """
+    upto = total[:, :, 2 * _SPIKE_BINS : -1]
+    most = upto - total[:, :, : -2 * _SPIKE_BINS - 1]
+    most += _ROUNDING
+    held = (most >= least) & (total[:, :, -1:] - upto <= most)
+    return np.flatnonzero(held.any(axis=(0, 1)))
 
 
 def _spikes(total: Floats, begin: int, first: int, last: int) -> tuple[Floats, Floats, Floats]:

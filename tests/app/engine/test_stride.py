@@ -58,10 +58,10 @@ def test_who_has_stopped_looking_gets_single_hops_until_it_looks_again():
     assert stride.hops(1.6, HOP_S) == 5
 
 
-def test_unseen_takes_ten_hops_and_seen_again_single_ones_until_it_looks():
+def test_unseen_takes_twenty_hops_and_seen_again_single_ones_until_it_looks():
     stride = Stride()
     stride.look_at(1.0, 0.032)
     stride.set_seen(False)
-    assert stride.hops(0.9, HOP_S) == 10
+    assert stride.hops(0.9, HOP_S) == 20
     stride.set_seen(True)
     assert stride.hops(0.9, HOP_S) == 1

@@ -106,7 +106,8 @@ class HumFinder:
         self._short.push(slow)
         while (frames := _WHOLE + self._tallied * _TALLY_EVERY) <= self._long.count:
             self._tallied += 1
-            for tally, mains in zip(self._tallies, self._judge(frames), strict=True):
+            self._judged, self._found = frames, self._judge(frames)
+            for tally, mains in zip(self._tallies, self._found, strict=True):
                 if mains is not None:
                     tally.append(mains)
 

@@ -118,6 +118,21 @@ def test_digital_silence_is_known_to_be_silent():
     assert floor.level_dbfs[0] == floor.level_dba[0] == -math.inf
 
 
+@pytest.mark.parametrize("zeros_s", [3, 30, 50])
+@pytest.mark.parametrize("zeros_first", [True, False])
+def test_a_mute_switch_hides_no_noise(zeros_s, zeros_first):
+    zeros, noise = np.zeros(zeros_s * RATE_HZ), _noise(5, "audio band", zeros_s)
+    heard = _floor(np.concatenate((zeros, noise) if zeros_first else (noise, zeros)))
+    alone = _floor(noise)
+    assert heard.level_dbfs[0] == pytest.approx(alone.level_dbfs[0], abs=0.1)
+    assert heard.level_dba[0] == pytest.approx(alone.level_dba[0], abs=0.3)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_gated_playing_is_no_noise(seed):
+    assert _floor(_playing(25, 0.6, seed)).level_dbfs[0] == -math.inf
+
+
 def test_a_weighting_takes_what_the_curve_says():
     # White noise from 20 Hz to 20 kHz loses 2.05 dB.
     floor = _floor(_noise(20, "audio band", 3))

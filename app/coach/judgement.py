@@ -26,6 +26,8 @@ class Reason(StrEnum):
     """Why the coach says what it says; :mod:`app.words` has the sentence for each."""
 
     NOTHING_HEARD = "nothing_heard"
+    EXACT_ZEROS = "exact_zeros"
+    """Not even noise: nothing reaches the program."""
     LISTENING = "listening"
     """Something plays, but not for long enough to advise on."""
     AVERAGE_LOW = "average_low"

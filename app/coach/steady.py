@@ -31,7 +31,7 @@ class Steady:
         """Hear the opinion of one tick."""
         if opinion.verdict is not self.verdict:
             self._other_verdict_ticks += 1
-            silent = self.reason in (Reason.NOTHING_HEARD, Reason.KNOB_MOVED)
+            silent = self.reason in (Reason.NOTHING_HEARD, Reason.EXACT_ZEROS, Reason.KNOB_MOVED)
             at_once = opinion.verdict is Verdict.AWASH or silent
             if at_once or self._other_verdict_ticks >= _VERDICT_HOLD_TICKS:
                 self.show(opinion)

@@ -45,6 +45,8 @@ _SOFT_PASSAGE_DB = 12.0
 # After this much of a take the player has shown how loud takes are.
 _GROWN_AFTER_S = 10.0
 _FORGET_LISTENING_TICKS = 50
+_ZERO_TICKS = 10
+"""A second: no input that is there gives exact zeros for so long."""
 
 
 class ChannelCoach:
@@ -90,6 +92,7 @@ class ChannelCoach:
         self._evidence = Evidence(self._memory_ticks)
         self._clip_ticks: dict[ClipKind, int] = {}
         self._quiet_ticks = 0
+        self._zero_ticks = 0
         self._knob = KnobWatch()
         self._hum_dbfs = math.nan
         self._floor_dbfs = math.nan
@@ -146,6 +149,8 @@ class ChannelCoach:
 
     def _judge_whole(self, average: Floats, peak: Floats, threshold: float) -> Judgement:
         self._evidence.add(average, peak, playing_dbfs=threshold)
+        only_zeros = self._zero_ticks == self._ticks and bool(np.isneginf(peak).all())
+        self._zero_ticks = self._zero_ticks + peak.size if only_zeros else 0
         self._ticks += average.size
         self._take_clips(up_to_tick=self._ticks + 1)
         self._levels = self._evidence.levels(threshold)
@@ -167,6 +172,7 @@ class ChannelCoach:
             self._forget()
             self._knob_moved = True
             self._moved_db = moved_db
+        self._zero_ticks = self._zero_ticks + 1 if peak == -math.inf else 0
         threshold = self._threshold_dbfs()
         playing = average >= threshold
         if playing:
@@ -226,8 +232,7 @@ class ChannelCoach:
                 evidence=self._evidence,
             )
         if levels is None:
-            reason = Reason.KNOB_MOVED if self._knob_moved else Reason.NOTHING_HEARD
-            return Opinion(Verdict.SLACK, reason, 0.0)
+            return Opinion(Verdict.SLACK, self._reason_of_silence(), 0.0)
         opinion = weigh(levels, self.profile, self.target, allowance_db=allowance, margin_db=margin_db)
         if opinion.verdict is Verdict.LOW_WATER:
             opinion = self._recall(levels, opinion, allowance, margin_db)
@@ -240,6 +245,11 @@ class ChannelCoach:
             wanted = min(opinion.wanted_db, FLAT_TOPS_STEP_DB)
             return Opinion(Verdict.HIGH_WATER, Reason.FLAT_TOPS, wanted, opinion.values)
         return name_the_limit(opinion, self.profile, self._floor_dbfs, self._hum_dbfs)
+
+    def _reason_of_silence(self) -> Reason:
+        if self._zero_ticks >= _ZERO_TICKS:
+            return Reason.EXACT_ZEROS
+        return Reason.KNOB_MOVED if self._knob_moved else Reason.NOTHING_HEARD
 
     def _recall(self, levels: Levels, opinion: Opinion, allowance_db: float, margin_db: float) -> Opinion:
         """Do not ask for more gain in a soft passage: the loud part of the last minutes will come again."""

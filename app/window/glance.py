@@ -11,7 +11,7 @@ from app.words import advice
 from app.words import card as card_words
 from app.words import glance as words
 
-_UNSETTLED = (Reason.LISTENING, Reason.NOTHING_HEARD, Reason.KNOB_MOVED)
+_UNSETTLED = (Reason.LISTENING, Reason.NOTHING_HEARD, Reason.EXACT_ZEROS, Reason.KNOB_MOVED)
 
 
 class ClipWatch:

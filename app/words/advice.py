@@ -57,6 +57,7 @@ def reason_sentence(reason: str, values: Mapping[str, float]) -> str:
     figures = {name: decibels(value) for name, value in values.items()}
     return {
         "nothing_heard": _("Nothing but noise is coming in."),
+        "exact_zeros": _("Not even noise comes in. Look at mute switch, socket and permission."),
         "knob_moved": _("The gain was changed, so listening starts afresh."),
         "average_low": _("Loud playing averages {average_dbfs} dBFS: noise would come up with it later."),
         "average_high": _("Loud playing averages {average_dbfs} dBFS: little room is left for more."),

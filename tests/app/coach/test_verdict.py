@@ -202,12 +202,33 @@ class TestTheTakeToCome:
 
 class TestSilence:
     @pytest.mark.parametrize("floor", [NAN, -np.inf, -70.0])
-    @pytest.mark.parametrize("noise", [-np.inf, -72.0])
+    @pytest.mark.parametrize("noise", [-80.0, -72.0])
     def test_noise_alone_is_slack_whatever_is_known_of_the_floor(self, floor, noise):
         judgement = hear(coach(), level(noise, noise + 10, 30), floor=floor)
         assert (judgement.verdict, judgement.reason) == (Verdict.SLACK, Reason.NOTHING_HEARD)
         assert judgement.gain_change_db == 0
         assert judgement.average_playing_dbfs is None
+
+    @pytest.mark.parametrize("memory_s", [20.0, None])
+    def test_exact_zeros_are_less_than_noise(self, memory_s):
+        judgement = hear(coach(memory_s=memory_s), level(-np.inf, -np.inf, 3), floor=-np.inf)
+        assert (judgement.verdict, judgement.reason) == (Verdict.SLACK, Reason.EXACT_ZEROS)
+        judgement = hear(coach(memory_s=memory_s), level(-80, -66, 3), floor=-90.0)
+        assert judgement.reason is Reason.NOTHING_HEARD
+
+    def test_a_file_of_noise_that_ends_in_zeros_was_not_all_zeros(self):
+        channel = coach(memory_s=None)
+        assert hear(channel, level(-80, -66, 3), level(-np.inf, -np.inf, 3)).reason is Reason.NOTHING_HEARD
+        channel = coach(memory_s=None)
+        assert hear(channel, level(-np.inf, -np.inf, 3), level(-80, -66, 3)).reason is Reason.NOTHING_HEARD
+
+    def test_what_zeros_hid_is_noise_and_neither_playing_nor_another_gain(self):
+        channel = coach()
+        heard = [hear(channel, level(-np.inf, -np.inf, 5), floor=-np.inf)]
+        heard += live(channel, *level(-72, -60, 2), floor=-np.inf)
+        heard += live(channel, *level(-72, -60, 8), floor=-72.0)
+        assert {judgement.reason for judgement in heard} == {Reason.EXACT_ZEROS, Reason.NOTHING_HEARD}
+        assert hear(channel, level(-30, -18, 4), floor=-72.0).verdict is Verdict.LOW_WATER
 
     def test_a_loud_room_is_noise_once_its_floor_is_known(self):
         channel = coach()

@@ -53,7 +53,9 @@ def of_24_bit(packed: npt.NDArray[np.uint8], channels: int) -> Samples:
     frames = (packed.size - 1) // (3 * channels)
     # Four bytes, of which the lowest belongs to the sample before, or to nobody.
     four = np.ndarray((channels, frames), "<i4", packed, strides=(3, 3 * channels))
-    samples = (four & np.int32(-256)).astype(np.float32)
+    apart = four.astype(np.int32, order="C")
+    apart &= np.int32(-256)
+    samples = apart.astype(np.float32)
     samples *= np.float32(2.0**-31)
     return samples.T
 

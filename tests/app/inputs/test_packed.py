@@ -56,6 +56,14 @@ def test_samples_are_those_of_libsndfile(tmp_path, kind, channels):
         np.testing.assert_array_equal(got, expected)
 
 
+@pytest.mark.parametrize("coding", ["PCM_16", "PCM_24"])
+def test_each_channel_lies_in_one_stretch(tmp_path, coding):
+    source = FileSource(write(tmp_path / "take.wav", ("WAV", coding, "FILE"), 3), paced=False)
+    source.start()
+    assert source.read(1000, 0.0).samples.flags.f_contiguous
+    source.close()
+
+
 @pytest.mark.parametrize("lost_bytes", [1, 5, 6, 7, 3000])
 def test_a_file_cut_short_gives_what_is_there(tmp_path, lost_bytes):
     path = write(tmp_path / "take.wav", ("WAV", "PCM_24", "FILE"), 2)

@@ -125,6 +125,23 @@ def test_the_recipe_of_an_environment_follows_its_sources(start, monkeypatch, tm
     assert start.fingerprint(testing=True) != before
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="the tools are stood in for by scripts")
+@pytest.mark.parametrize("broken", ["ruff", "lint-imports", "mypy", "pytest", ""])
+def test_every_check_decides_and_all_are_told_of(start, tmp_path, capfd, broken):
+    for tool in ("ruff", "lint-imports", "mypy", "pytest"):
+        script = tmp_path / tool
+        script.write_text(f"#!/bin/sh\necho {tool} speaks $*\nexit {int(tool == broken)}\n")
+        script.chmod(0o755)
+    assert start.run_tests(str(tmp_path / "python"), ["-k", "loudness"]) == (2 if broken else 0)
+    said = capfd.readouterr()
+    assert {line.split(" speaks")[0] for line in said.out.splitlines() if " speaks" in line} == {
+        *("ruff", "lint-imports", "mypy", "pytest")
+    }
+    assert "-k loudness" in said.out
+    assert ("All checks and tests passed." in said.out) == (not broken)
+    assert not broken or f"Failed: {broken}" in said.err
+
+
 @pytest.mark.parametrize("line", ["--soak", "--soak soon", "--soak 0", "--soak nan", "--bench spoons"])
 def test_a_bench_that_is_not_there_is_refused_before_anything_is_set_up(start, monkeypatch, capsys, line):
     monkeypatch.setattr(start, "bring_system_libraries", lambda **_: pytest.fail("set up"))

@@ -33,6 +33,7 @@ def screen():
         server.wait(30)
 
 
+@pytest.mark.beside
 @pytest.mark.skipif(
     importlib.util.find_spec("PyInstaller") is None or not shutil.which("objdump"),
     reason="PyInstaller and objdump build the bundle",

@@ -51,6 +51,7 @@ _MEDIAN_OF_MEAN = 0.839
 """Median over mean of chi-squared with the four degrees of freedom that five hops leave."""
 _ROUNDS = 4
 _LEAST_QUIET_S = 2.0
+_SWITCHED_ON_S = 3.0
 _MOST_SPREAD_DB = 2.4
 _LEAST_FORGETFULNESS = 0.6
 """Of the ratio of von Neumann: noise gives 1 ± 0.2 for two seconds of blocks, notes 0.0 to 0.3."""
@@ -139,29 +140,25 @@ class NoiseFloor:
             of_channel = np.ascontiguousarray(powers[:, channel])
             if of_channel.size * self._block_s < _LEAST_QUIET_S:
                 continue
-            limit, level = self._quiet(of_channel, unrest[:, channel])
+            muted = 0 if self._memory is None else self._muted_blocks(of_channel)
+            limit = _quiet_limit(of_channel[muted:], unrest[muted:, channel])
+            level = _quiet_level(of_channel[muted:], unrest[muted:, channel], limit, self._block_s)
             if level is not None:
                 self.level_dbfs[channel] = mean_square_to_dbfs(level)
                 self.level_dba[channel] = _weighted_dba(
                     of_channel, weighted[:, channel], limit, level, self._powers.count
                 )
 
-    def _quiet(
-        self, powers: npt.NDArray[np.float32], unrest: npt.NDArray[np.float32]
-    ) -> tuple[float, float | None]:
-        """The power up to which a block of one channel counts as quiet, and the mean power of those.
+    def _muted_blocks(self, powers: npt.NDArray[np.float32]) -> int:
+        """How many blocks to leave aside, because exact zeros came in before an input was switched on.
 
-        Exact zeros (a mute switch, a gate) are quieter than every input and must not hide its noise: they
-        are what is told only where what else came in tells nothing.
+        They would pass for the quiet of an input that was not even heard, for as long as they are remembered.
+        Short stretches between zeros are notes through a gate, and those count.
         """
-        places = np.flatnonzero(powers > _TINY)
-        if places.size * self._block_s >= _LEAST_QUIET_S and places.size < powers.size:
-            limit = _quiet_limit(powers[places], unrest[places])
-            level = _quiet_level(powers[places], unrest[places], limit, self._block_s, places)
-            if level is not None:
-                return limit, level
-        limit = _quiet_limit(powers, unrest)
-        return limit, _quiet_level(powers, unrest, limit, self._block_s, np.arange(powers.size))
+        zeros = np.flatnonzero(powers <= _TINY)
+        # The block after them may hold some itself.
+        first = int(zeros[-1]) + 2 if zeros.size else 0
+        return first if (powers.size - first) * self._block_s >= _SWITCHED_ON_S else 0
 
     def _a_weighted(self, cube: npt.NDArray[np.float32]) -> Floats:
         """A-weighted mean square of blocks: (blocks, channels) from (channels, blocks, frames)."""
@@ -287,16 +284,9 @@ def _quiet_limit(powers: npt.NDArray[np.float32], unrest: npt.NDArray[np.float32
 
 
 def _quiet_level(
-    powers: npt.NDArray[np.float32],
-    unrest: npt.NDArray[np.float32],
-    limit: float,
-    block_s: float,
-    places: npt.NDArray[np.intp],
+    powers: npt.NDArray[np.float32], unrest: npt.NDArray[np.float32], limit: float, block_s: float
 ) -> float | None:
-    """Mean square of the blocks of one channel up to a limit; None when it cannot be told.
-
-    ``places`` are the blocks' numbers, of which only neighbours follow each other.
-    """
+    """Mean square of the blocks of one channel up to a limit; None when it cannot be told."""
     quiet = np.flatnonzero(powers <= limit)
     if quiet.size * block_s < _LEAST_QUIET_S:
         return None
@@ -305,7 +295,7 @@ def _quiet_level(
         return 0.0  # digital silence is known well enough
     levels_db = power_to_db(np.maximum(powers[quiet], _TINY))
     spread_db = float(levels_db.std())
-    if spread_db > _MOST_SPREAD_DB or _forgetfulness(levels_db, places[quiet]) < _LEAST_FORGETFULNESS:
+    if spread_db > _MOST_SPREAD_DB or _forgetfulness(levels_db, quiet) < _LEAST_FORGETFULNESS:
         return None
     unexpected = float(powers[quiet].var(dtype=np.float64)) / level**2
     if unexpected > max(_LEAST_DEVIATION**2, _MOST_EXCESS * float(unrest[quiet].mean(dtype=np.float64))):

@@ -18,8 +18,11 @@ _FAINTEST_DBFS = -70.0
 
 
 def playing_threshold_dbfs(noise_floor_dbfs: float) -> float:
-    """Slow average from which on somebody plays; nan is an unknown floor, -inf digital silence."""
-    if math.isnan(noise_floor_dbfs):
+    """Slow average from which on somebody plays; nan is an unknown floor.
+
+    So is -inf: exact zeros, before a mute switch is opened or a gate, tell nothing of the noise to come.
+    """
+    if not math.isfinite(noise_floor_dbfs):
         return _UNKNOWN_FLOOR_DBFS
     return max(_FAINTEST_DBFS, noise_floor_dbfs + _ABOVE_FLOOR_DB)
 

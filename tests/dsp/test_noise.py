@@ -119,18 +119,26 @@ def test_digital_silence_is_known_to_be_silent():
 
 
 @pytest.mark.parametrize("zeros_s", [3, 30, 50])
-@pytest.mark.parametrize("zeros_first", [True, False])
-def test_a_mute_switch_hides_no_noise(zeros_s, zeros_first):
-    zeros, noise = np.zeros(zeros_s * RATE_HZ), _noise(5, "audio band", zeros_s)
-    heard = _floor(np.concatenate((zeros, noise) if zeros_first else (noise, zeros)))
-    alone = _floor(noise)
+def test_zeros_before_an_input_is_switched_on_hide_no_noise(zeros_s):
+    # Not in whole blocks: the switch knows nothing of them.
+    zeros, noise = np.zeros(zeros_s * RATE_HZ + 1300), _noise(5, "audio band", zeros_s)
+    heard = _floor(np.concatenate((zeros, noise)), group=10)
+    alone = _floor(noise, group=10)
     assert heard.level_dbfs[0] == pytest.approx(alone.level_dbfs[0], abs=0.1)
     assert heard.level_dba[0] == pytest.approx(alone.level_dba[0], abs=0.3)
+    assert _floor(np.concatenate((noise, zeros)), group=10).level_dbfs[0] == -math.inf, "it is off now"
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_gated_playing_is_no_noise(seed):
-    assert _floor(_playing(25, 0.6, seed)).level_dbfs[0] == -math.inf
+@pytest.mark.parametrize("memory_s", [60.0, None])
+@pytest.mark.parametrize("seed", range(3))
+def test_playing_through_a_gate_is_no_noise(seed, memory_s):
+    assert _floor(_playing(25, 0.55, seed), memory_s=memory_s).level_dbfs[0] == -math.inf
+
+
+def test_a_tone_with_rests_is_no_noise():
+    t_s = np.arange(12 * RATE_HZ) / RATE_HZ
+    tone = 0.005 * np.sin(2 * np.pi * 440 * t_s) * (t_s % 1.0 < 0.6)
+    assert _floor(tone).level_dbfs[0] == -math.inf
 
 
 def test_a_weighting_takes_what_the_curve_says():

@@ -6,6 +6,7 @@
     ├── UsageError            what was asked for makes no sense
     ├── InputError            an input cannot be opened, or went away
     │   ├── DeviceError       PortAudio said no
+    │   │   └── SilentSystemError  and this: it said nothing at all, in time
     │   └── SoundFileError    a file cannot be read as sound
     ├── LogError              the take log cannot be read or written
     └── SettingsError         a settings or profile file is wrong
@@ -43,6 +44,10 @@ class InputError(SwellmarkError):
 
 class DeviceError(InputError):
     """PortAudio refused, or there is no PortAudio."""
+
+
+class SilentSystemError(DeviceError):
+    """PortAudio did not answer in time, and may never do so again."""
 
 
 class SoundFileError(InputError):

@@ -91,14 +91,18 @@ class DeviceSource:
         Raises
         ------
         app.errors.DeviceError
-            When there is no such device or channel, when it lacks the rate, when it is taken by another
-            program, or when the driver does not answer within the limit of the audio-control thread.
+            When there is no such device or channel, when it lacks the rate, or when it is taken by another
+            program.
+        app.errors.SilentSystemError
+            When the driver does not answer within the limit of the audio-control thread.
         app.errors.UsageError
             When the channels make no sense on any device.
         """
         self.close()
         audio = self._audio or control()
-        opened = audio.call(lambda sd: self._open(audio, sd), undo=OpenStream.let_go)
+        opened = audio.call(
+            lambda sd: self._open(audio, sd), undo=OpenStream.let_go, too_late=words.opening_hangs
+        )
         self._info = opened.info
         self._wake.clear()
         self._stream = opened

@@ -8,7 +8,8 @@ one whose driver hangs, still opens files and the built-in player.
 Threads: any thread may call :meth:`AudioControl.call`, :meth:`AudioControl.post` and
 :meth:`AudioControl.shutdown`. What they hand over runs in the control thread; it must not wait for the thread
 that handed it over. A driver that hangs takes the control thread with it and nothing else: whoever waits gets
-an error when the time is over, and the thread is a daemon, so that the program can still end.
+an error when the time is over, and the thread is a daemon, so that the program can still end. One hang can be
+ended: whoever waits looks for it (:mod:`app.inputs.orphaned`).
 """
 
 from __future__ import annotations
@@ -16,25 +17,30 @@ from __future__ import annotations
 import atexit
 import contextlib
 import ctypes
+import logging
 import platform
 import queue
 import threading
 import time
 from collections.abc import Callable
-from concurrent.futures import Future
+from concurrent.futures import Future, wait
 from typing import Any, TypeVar
 
-from app.errors import DeviceError
+from app.errors import DeviceError, SilentSystemError
+from app.inputs.orphaned import free_orphaned_wait
 from app.words import inputs as words
 
 CALL_LIMIT_S = 3.0
 """How long whoever calls waits for an answer: opening, stopping and closing have to fit in."""
 START_LIMIT_S = 20.0
 """How long PortAudio may take to look at every driver when it starts."""
+_LOOK_S = 0.25
+"""How often whoever waits looks whether the control thread waits for a lock that nobody will ever let go."""
 _RELIST_AGE_S = 2.0
 """A list of devices that is no older than this is taken as fresh."""
 
 T = TypeVar("T")
+_log = logging.getLogger(__name__)
 
 
 class AudioControl:
@@ -65,6 +71,7 @@ class AudioControl:
         *,
         limit_s: float = CALL_LIMIT_S,
         undo: Callable[[T], None] | None = None,
+        too_late: Callable[[float], str] = words.sound_system_hangs,
     ) -> T:
         """Run ``function(sounddevice)`` in the control thread and wait for what it returns.
 
@@ -77,30 +84,27 @@ class AudioControl:
         undo
             Puts right, in the control thread, what comes out after nobody waits any more: closes a stream
             that a slow driver has opened too late.
+        too_late
+            The sentence for when no answer came within some seconds.
 
         Raises
         ------
         app.errors.DeviceError
-            When there is no PortAudio, or no answer in time.
+            When there is no PortAudio.
+        app.errors.SilentSystemError
+            When no answer came in time.
         """
         if threading.current_thread() is self._thread:
             return function(self._ready())
-        if self._sd is None:
-            limit_s += START_LIMIT_S
         busy_since_s = self._busy_since_s
         if busy_since_s is not None and time.monotonic() - busy_since_s > START_LIMIT_S + CALL_LIMIT_S:
-            raise DeviceError(words.sound_system_hangs(CALL_LIMIT_S))  # hangs already; do not wait again
+            raise SilentSystemError(too_late(CALL_LIMIT_S))  # hangs already; do not wait again
         future = self.post(function)
-        try:
-            return future.result(limit_s)
-        except TimeoutError as error:
-            if future.cancel():
-                raise DeviceError(words.sound_system_hangs(limit_s)) from error
-            if future.done():  # at the very last moment, or with a time-out of its own
-                return future.result()
-            if undo is not None:
-                future.add_done_callback(lambda late: self._put_right(late, undo))
-            raise DeviceError(words.sound_system_hangs(limit_s)) from error
+        if self._is_done(future, limit_s) or (not future.cancel() and future.done()):
+            return future.result()
+        if undo is not None and not future.cancelled():
+            future.add_done_callback(lambda late: self._put_right(late, undo))
+        raise SilentSystemError(too_late(limit_s))
 
     def post(self, function: Callable[[Any], T]) -> Future[T]:
         """Have ``function(sounddevice)`` run in the control thread, without waiting for it."""
@@ -180,6 +184,26 @@ class AudioControl:
         self._listed_s = time.monotonic()
         self._relist_wanted = False
         return True
+
+    # Whoever waits.
+
+    def _is_done(self, future: Future[T], limit_s: float) -> bool:
+        """Wait for it, ``limit_s`` from when PortAudio has started; False when it took longer."""
+        began_s = counted_s = time.monotonic()
+        while not future.done():
+            now_s = time.monotonic()
+            if self._sd is None and now_s - began_s < START_LIMIT_S:
+                counted_s = now_s
+            if now_s - counted_s >= limit_s:
+                return False
+            wait((future,), min(_LOOK_S, counted_s + limit_s - now_s))
+            self._free_control_thread()
+        return True
+
+    def _free_control_thread(self) -> None:
+        thread = self._thread
+        if thread is not None and thread.native_id is not None and free_orphaned_wait(thread.native_id):
+            _log.warning("PortAudio waited for a thread of its own that had ended; it was let go on")
 
     # The thread.
 

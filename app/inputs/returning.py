@@ -14,12 +14,14 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 
-from app.errors import InputError, UsageError
+from app.errors import InputError, SilentSystemError, UsageError
 from app.inputs.source import Block, Source, SourceInfo, SourceStats, empty_block
 from app.words import inputs as words
 
 RETRY_S = 0.5
 """Between two attempts to open what is away."""
+SILENT_S = 10.0
+"""A sound system that has not answered anything for so long will not let it come back."""
 _NAP_S = 0.1
 
 
@@ -56,6 +58,8 @@ class ReturningSource:
         self._away = False
         self._open = False
         self._heard_s = self._retry_at_s = 0.0
+        self._silent_since_s: float | None = None
+        """Since when the sound system has not answered."""
         self._past = SourceStats()
 
     @property
@@ -90,7 +94,8 @@ class ReturningSource:
         Raises
         ------
         app.errors.InputError
-            When it came back with another rate or other channels, so that the stream cannot go on.
+            When it came back with another rate or other channels, so that the stream cannot go on, or when
+            the sound system does not answer any more.
         """
         if not self._open and not self._try_again(timeout_s):
             return empty_block(self.info.channels, active=False)
@@ -141,10 +146,19 @@ class ReturningSource:
             time.sleep(min(timeout_s, _NAP_S))
             return False
         try:
+            began_s = self._clock()
             self._source.start()
-        except (InputError, UsageError):  # not there yet, or there without the channel that was asked for
+        except SilentSystemError:
+            self._silent_since_s = self._silent_since_s or began_s
+            if self._clock() - self._silent_since_s >= SILENT_S and not self._is_closed():
+                raise
             self._retry_at_s = self._clock() + self._retry_s
             return False
+        except (InputError, UsageError):  # not there yet, or there without the channel that was asked for
+            self._silent_since_s = None
+            self._retry_at_s = self._clock() + self._retry_s
+            return False
+        self._silent_since_s = None
         if self._is_closed():  # by another thread, meanwhile
             self._source.close()
             return False

@@ -141,10 +141,16 @@ class OpenStream:
             self._audio.stream_closed(self.capture)
 
     def _is_silent(self) -> bool:
-        """Whether nothing comes any more from a stream that has delivered. In the audio-control thread."""
+        """Whether nothing comes any more. In the audio-control thread.
+
+        One that has not delivered yet may still do so; its thread alone shows that it never will.
+        """
         before = self.capture.delivered()
+        if not before:
+            self._gag.put_on()
+            return self._gag.is_flooded()
         until_s = time.monotonic() + _SILENT_S
-        while before and self.capture.delivered() == before:
+        while self.capture.delivered() == before:
             if time.monotonic() > until_s:
                 return True
             time.sleep(0.005)

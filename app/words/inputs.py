@@ -189,6 +189,15 @@ def sound_system_hangs(limit_s: float) -> str:
     ).format(limit=numbers.plain(limit_s))
 
 
+def opening_hangs(limit_s: float) -> str:
+    """Say that the driver does not answer while an input is opened."""
+    return _(
+        "The sound system has not answered for {limit} seconds while the input was opened; unplug the "
+        "interface and plug it in again, or start the program again. Files and the built-in player still "
+        "work."
+    ).format(limit=numbers.plain(limit_s))
+
+
 def sound_system_closed() -> str:
     """Say that the program is on its way out."""
     return _("The program is closing its sound devices.")

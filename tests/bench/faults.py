@@ -359,6 +359,91 @@ def asleep(times: int) -> bool:
     return is_told(take)
 
 
+def opener() -> int:
+    """Open the input for each line that is read, ``PID DELAY_S``, and kill that process meanwhile.
+
+    The kill comes ``DELAY_S`` after ``Pa_StartStream`` was called. A JSON line tells what came of it.
+    """
+    from app.errors import InputError
+    from app.inputs import capture, portaudio
+    from app.inputs.device import DeviceSource
+    from app.inputs.spec import parse_spec
+
+    start, free = capture._Stream.start, portaudio.free_orphaned_wait
+    aimed, freed = [0, 0.0], [0]
+
+    def kill() -> None:
+        until_s = time.perf_counter() + aimed[1]
+        while time.perf_counter() < until_s:
+            pass
+        os.kill(int(aimed[0]), signal.SIGKILL)
+
+    def start_and_kill(stream: Any) -> None:
+        if aimed[0]:
+            threading.Thread(target=kill).start()
+        start(stream)
+
+    def count(thread: int) -> bool:
+        done = free(thread)
+        freed[0] += done
+        return done
+
+    capture._Stream.start = start_and_kill  # type: ignore[method-assign]
+    portaudio.free_orphaned_wait = count  # type: ignore[assignment]
+    source = DeviceSource(parse_spec("device:pulse:1,2"))
+    for line in sys.stdin:
+        aimed[:] = int(line.split()[0]), float(line.split()[1])
+        freed[0], began_s, said, frames = 0, time.monotonic(), "", 0
+        try:
+            source.start()
+            until_s = time.monotonic() + (0.0 if aimed[0] else 5.0)
+            while not frames and time.monotonic() < until_s:
+                frames = source.read(480, 0.1).samples.shape[0]
+        except InputError as error:
+            said = type(error).__name__
+        opened_s = time.monotonic() - began_s
+        source.close()
+        tell(
+            opened_s=opened_s,
+            took_s=time.monotonic() - began_s,
+            freed=freed[0],
+            said=said,
+            heard=frames > 0,
+        )
+    return 0
+
+
+def starting(times: int) -> bool:
+    """The server is killed while PortAudio starts the stream, ever a little later; then it opens again."""
+    with tempfile.TemporaryDirectory(prefix="faults-") as folder:
+        stage = Stage(Path(folder), plays=False)
+        opening = stage.start(
+            *(__file__, "--opener"),
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+        )
+        assert opening.stdin is not None
+        assert opening.stdout is not None
+        answers = []
+        try:
+            for number in range(times + 1):
+                if number:
+                    stage.server.kill()
+                    stage.server.launch()
+                victim = stage.server.process_id if number < times else 0  # the last one is left alone
+                print(victim, 0.000_5 * (number % 24), file=opening.stdin, flush=True)
+                answers.append(json.loads(opening.stdout.readline()))
+        finally:
+            stage.close()
+    silent = sum(answer["said"] == "SilentSystemError" for answer in answers)
+    freed = sum(answer["freed"] > 0 for answer in answers)
+    print(f"sound server killed while the stream starts: {times} times; answered after", end=" ")
+    print(f"{spread([answer['took_s'] for answer in answers])} s; {freed} waits for a thread that had ended")
+    print(f"  were ended, {silent} openings were given up; then heard again: {answers[-1]['heard']}")
+    return not silent and bool(answers[-1]["heard"])
+
+
 def refused(times: int) -> bool:
     """The sound server does not let this user in: one line, exit status 2."""
     with tempfile.TemporaryDirectory(prefix="faults-") as folder:
@@ -388,6 +473,7 @@ TRIALS: dict[str, Callable[[int], bool]] = {
     "rate": rate_changed,
     "silent": never_delivers,
     "asleep": asleep,
+    "starting": starting,
     "refused": refused,
 }
 
@@ -404,11 +490,14 @@ def main() -> int:
     arguments.add_argument("--only", nargs="*", choices=list(TRIALS), default=list(TRIALS))
     arguments.add_argument("--back-s", type=float, default=2.0, help="later than this is too late")
     arguments.add_argument("--program", type=Path, help=argparse.SUPPRESS)
+    arguments.add_argument("--opener", action="store_true", help=argparse.SUPPRESS)
     chosen = arguments.parse_args()
     global _back_s  # noqa: PLW0603 - one limit for all trials
     _back_s = chosen.back_s
     if chosen.program:
         return program(chosen.program)
+    if chosen.opener:
+        return opener()
     failed = [name for name in chosen.only if not TRIALS[name](chosen.times)]
     print("all as it should be" if not failed else "NOT as it should be: " + ", ".join(failed))
     return int(bool(failed))

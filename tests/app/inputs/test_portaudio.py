@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import ctypes
+import sys
 import threading
 import time
 
 import pytest
 
-from app.errors import DeviceError
+from app.errors import DeviceError, SilentSystemError
 from app.inputs import portaudio
 from app.inputs.portaudio import AudioControl
 
@@ -45,6 +47,29 @@ def test_a_driver_that_hangs_costs_the_limit_and_no_more(audio):
     assert time.monotonic() - began < 2
     hold.set()
     assert audio.call(lambda sd: "back") == "back"
+
+
+def test_starting_portaudio_is_not_counted_as_the_call():
+    slow, hold = threading.Event(), threading.Event()
+    control = AudioControl(lambda: slow.wait(0.5) or object())
+    assert control.call(lambda sd: "answered", limit_s=0.2) == "answered"
+    began = time.monotonic()
+    with pytest.raises(SilentSystemError):
+        control.call(lambda sd: hold.wait(10), limit_s=0.2)
+    assert time.monotonic() - began < 2
+    hold.set()
+    assert control.shutdown()
+
+
+def test_a_wait_for_a_lock_that_nobody_will_let_go_is_ended(audio, caplog):
+    if not sys.platform.startswith("linux"):
+        pytest.skip("glibc's locks")
+    c, mutex = ctypes.CDLL(None), ctypes.create_string_buffer(64)
+    dead = threading.Thread(target=lambda: c.pthread_mutex_lock(mutex))
+    dead.start()
+    dead.join()
+    assert audio.call(lambda sd: c.pthread_mutex_lock(mutex)) == 0
+    assert "had ended" in caplog.text
 
 
 def test_what_comes_too_late_is_put_right_in_the_control_thread(audio):

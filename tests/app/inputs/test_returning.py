@@ -10,7 +10,7 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from app.errors import DeviceError, InputError
+from app.errors import DeviceError, InputError, SilentSystemError
 from app.inputs.fake import FakeSource
 from app.inputs.returning import ReturningSource
 
@@ -202,3 +202,44 @@ def test_what_happened_is_told_once_when_it_is_closed(fake, clock):
     ((info, stats),) = told
     assert info == source.info
     assert stats.delivered_frames == got > 0
+
+
+def test_a_sound_system_that_never_answers_ends_the_waiting(fake, clock, monkeypatch):
+    source = ReturningSource(fake, clock=clock)
+    source.start()
+    source.read(480, 0.0)
+    fake.unplug()
+    source.read(480, 0.0)
+
+    def hang() -> None:
+        clock.now_s += 3.0
+        raise SilentSystemError("no answer")
+
+    monkeypatch.setattr(fake, "start", hang)
+    clock.now_s += 0.5
+    for _ in range(2):
+        assert not source.read(480, 0.0).active
+        clock.now_s += 0.5
+    clock.now_s += 1.0
+    with pytest.raises(SilentSystemError, match="no answer"):
+        source.read(480, 0.0)
+    source.close()
+
+
+def test_a_sound_system_that_is_slow_now_and_then_is_waited_for(fake, clock, monkeypatch):
+    source = ReturningSource(fake, clock=clock)
+    source.start()
+    source.read(480, 0.0)
+    fake.unplug()
+    source.read(480, 0.0)
+    answers = [SilentSystemError("no answer"), DeviceError("not there")] * 10
+
+    def start() -> None:
+        clock.now_s += 3.0
+        raise answers.pop()
+
+    monkeypatch.setattr(fake, "start", start)
+    while answers:
+        clock.now_s += 0.5
+        assert not source.read(480, 0.0).active
+    source.close()

@@ -28,6 +28,7 @@ def advice_sentence(reason: str, gain_change_db: int, values: Mapping[str, float
     figures = {name: decibels(value) for name, value in (values or {}).items()}
     special = {
         "nothing_heard": _("Play something, or check cable and channel"),
+        "exact_zeros": _("Find out why nothing comes in"),
         "knob_moved": _("Play your loudest part again"),
         "listening": _("Keep playing, your loudest part"),
         "clipped": _("Turn the gain down about {size} dB, then play it again"),

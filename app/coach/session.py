@@ -42,6 +42,11 @@ _RISING_BLOCKS = 2
 _TOLERANCE_DB = 1.5
 _LEAVE_DB = {True: 2.5, False: 3.5}
 _THERE_TICKS = 12
+# No hand turns less than this with any aim, and whoever is off by less is as good as there.
+_LEAST_MOVE_DB = 2
+# Playing wanders: a smaller turn than this cannot be told from it, so that only noise, or a check, can tell.
+_LEAST_HEARD_DB = 4
+_UNSEEN_TURN_S = 8.0
 # A cue changes after so many ticks that ask for it, and what is left of the turn after such a difference.
 _CUE_TICKS = {True: 2, False: 4}
 _REMAINING_BAND_DB = {True: 0.7, False: 1.5}
@@ -110,6 +115,8 @@ class SessionState:
     """For a take at the setting that the session asks for."""
     follows_noise: bool = False
     """Whether the knob can be followed in a pause, which is quicker; otherwise somebody must play."""
+    follows_playing: bool = True
+    """Whether the turn is large enough to be heard in the playing. Where neither tells, the check does."""
 
 
 class GuidedSession:
@@ -211,6 +218,7 @@ class GuidedSession:
         self._ticks: deque[float] = deque(maxlen=round(QUIET_S / TICK_S))
         self._clipped = False
         self._there_ticks = 0
+        self._turn_ticks = 0
         self._remaining_db = float(self._asked_db)
         self._next_cue = cue
         self._next_cue_ticks = 0
@@ -284,6 +292,9 @@ class GuidedSession:
             )
         else:
             opinion = weigh(levels, self._profile, self._target, allowance_db=allowance, margin_db=margin_db)
+            if abs(whole_decibels(opinion)) < _LEAST_MOVE_DB:
+                usual = weigh(levels, self._profile, self._target, allowance_db=allowance)
+                opinion = usual if usual.verdict is Verdict.FAIR_WATER else opinion
             noise = self._quiet_dbfs + self._turned_db if self._quiet_dbfs > -120.0 else math.nan
             opinion = name_the_limit(opinion, self._profile, noise, self._hum_dbfs)
         if opinion.verdict is Verdict.LOW_WATER and self._as_loud_as_expected(levels):
@@ -318,8 +329,19 @@ class GuidedSession:
         return levels.peak_dbfs >= least_peak or levels.average_dbfs >= least_average
 
     def _follow(self, average: float) -> None:
-        """Follow the knob: by the noise while nobody plays, by the playing otherwise."""
-        if self._follower is None or self._follower.process(average) is None:
+        """Follow the knob: by the noise while nobody plays, by the playing otherwise.
+
+        "There" is said of a turn that was seen. One that nothing can show is given time, and then checked.
+        """
+        self._turn_ticks += 1
+        if self._follower is None:
+            return
+        if not self._follower.by_noise and not self._follows_playing:
+            if self._turn_ticks * TICK_S >= _UNSEEN_TURN_S:
+                self._enter(Step.CHECK, Cue.PLAY_AGAIN)
+            return
+        seen = self._follower.process(average) is not None
+        if not seen or not (self._follower.sure or self._follows_playing):
             return
         shift, sure = self._follower.shift_db or 0.0, self._follower.sure
         remaining = self._asked_db - shift
@@ -338,6 +360,10 @@ class GuidedSession:
         self._there_ticks = self._there_ticks + 1 if self._cue is Cue.THERE else 0
         if self._there_ticks >= _THERE_TICKS:
             self._enter(Step.CHECK, Cue.PLAY_AGAIN)
+
+    @property
+    def _follows_playing(self) -> bool:
+        return abs(self._asked_db) >= _LEAST_HEARD_DB
 
     def _turning_cue(self, shift: float, remaining: float, *, sure: bool) -> Cue:
         tolerance = min(_TOLERANCE_DB, 0.4 * abs(self._asked_db))
@@ -361,4 +387,5 @@ class GuidedSession:
             quiet_dbfs=None if math.isnan(self._quiet_dbfs) else self._quiet_dbfs,
             forecast=self._forecast,
             follows_noise=self._follower is not None and self._follower.by_noise,
+            follows_playing=self._follows_playing,
         )

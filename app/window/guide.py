@@ -166,7 +166,9 @@ def found_text(state: SessionState) -> str:
     if state.step is Step.LOUD and quiet_dbfs is not None and not (heard and words.no_noise(quiet_dbfs)):
         lines.append(words.quiet_sentence(quiet_dbfs))
     if state.step is Step.TURN:
-        lines.append(words.turning_hint(follows_noise=state.follows_noise))
+        lines.append(
+            words.turning_hint(follows_noise=state.follows_noise, follows_playing=state.follows_playing)
+        )
     if state.step in (Step.TURN, Step.DONE) and state.opinion is not None and state.cue is not Cue.UNCHECKED:
         lines.append(advice.reason_sentence(state.opinion.reason.value, state.opinion.values))
     if state.step is Step.DONE and state.forecast is not None and state.cue is not Cue.UNCHECKED:

@@ -116,10 +116,12 @@ def quiet_sentence(quiet_dbfs: float) -> str:
     )
 
 
-def turning_hint(*, follows_noise: bool) -> str:
+def turning_hint(*, follows_noise: bool, follows_playing: bool = True) -> str:
     """How the knob can be followed while it is turned."""
     if follows_noise:
         return _("Pause while you turn: the noise tells where the knob is, and this says when to stop.")
+    if not follows_playing:
+        return _("Turn now. So small a turn cannot be followed; playing again checks it.")
     return _("Play on while you turn, and this says when to stop.")
 
 

@@ -191,6 +191,59 @@ def test_a_chord_that_dies_away_is_not_taken_for_a_turn():
     assert (player.state.step, player.state.cue) == (Step.TURN, Cue.TURN)
 
 
+def asked_small(noise_dbfs, seed):
+    """A session that stands at a turn of two or three decibels."""
+    for gain_db in np.arange(-9.0, -2.0, 0.5):
+        player = begun(
+            gain_db=gain_db, playing_dbfs=-22.0, crest_db=9.0, noise_dbfs=noise_dbfs - gain_db, seed=seed
+        )
+        if player.play(60, until=Step.LOUD).gain_change_db in (2, 3):
+            player.cues.clear()
+            return player
+    raise AssertionError("no such turn was asked for")
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("noise_dbfs", [-95.0, -62.0])
+def test_there_is_not_said_of_a_small_turn_that_nobody_made(noise_dbfs, seed):
+    player = asked_small(noise_dbfs, seed)
+    assert player.state.step is Step.TURN
+    assert not player.state.follows_playing
+    player.play(7.0)
+    assert player.cues == [Cue.TURN]
+
+
+def test_a_small_turn_is_seen_in_the_noise():
+    player = asked_small(-62.0, seed=1)
+    player.rest(2)
+    assert player.cues == [Cue.TURN]
+    player.gain_db += player.state.gain_change_db
+    player.rest(3, until=Step.TURN)
+    assert Cue.THERE in player.cues
+    assert player.state.step is Step.CHECK
+
+
+@pytest.mark.parametrize("turned", [True, False])
+def test_a_small_turn_that_nothing_can_show_is_checked_instead(turned):
+    player = asked_small(-95.0, seed=1)
+    player.gain_db += player.state.gain_change_db * turned
+    player.play(10, until=Step.TURN)
+    assert Cue.THERE not in player.cues
+    assert player.state.step is Step.CHECK
+    state = player.play(20, until=Step.CHECK)
+    assert (state.cue, state.moves) == (Cue.DONE, 1), "three decibels from the middle is right as well"
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_no_turn_of_one_decibel_is_asked_for(seed):
+    for start_db in np.arange(-9.0, -2.0, 0.5):
+        player = begun(gain_db=start_db, playing_dbfs=-22.0, crest_db=9.0, seed=seed)
+        state = player.play(60, until=Step.LOUD)
+        assert abs(state.gain_change_db) != 1
+        if state.step is Step.DONE:
+            assert state.opinion.verdict is Verdict.FAIR_WATER
+
+
 def test_turning_too_far_is_said():
     player = begun(gain_db=-20, playing_dbfs=-22.0)
     player.gain_db += player.play(50, until=Step.LOUD).gain_change_db + 6

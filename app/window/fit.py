@@ -68,7 +68,8 @@ def balance_lines(label: QLabel, font: QFont, width: int, side: int = MARGIN) ->
     """
     room, text = width - 2 * side, label.text()
     if room > 0 and text:
-        spare = side + (room - _even_width(text, _Letters(font), room)) // 2
+        # A label breaks its lines a little sooner than its letters let expect.
+        spare = side + max(0, room - _even_width(text, _Letters(font), room) - UNIT) // 2
         label.setContentsMargins(spare, 0, spare, 0)
 
 

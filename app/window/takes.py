@@ -23,6 +23,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.log.grouping import grouped
+from app.window.fit import balance_lines
 from app.window.takelist import Column, TakeLine, TakesModel
 from app.window.takepaint import TakeDelegate
 from app.window.theme import GAP, MARGIN, UNIT, Theme, Type
@@ -131,11 +132,13 @@ class Takes(QFrame):
         self.table.viewport().update()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """Share the width between levels and figures."""
+        """Share the width between levels and figures, and the lines of what stands here at first."""
         super().resizeEvent(event)
         self._share_out()
 
     def _share_out(self) -> None:
+        # The table has the same type.
+        balance_lines(self._empty, self.table.font(), self.width() - 2 * GAP, side=0)
         header, width = self.table.horizontalHeader(), self.width() - 2 * GAP
         fixed = sum(self._fixed.values())
         figures = round(0.36 * width)

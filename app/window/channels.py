@@ -191,7 +191,7 @@ class Channels(Page):
 
     def _write(self, row: int, channel: int, snapshot: Snapshot) -> None:
         judgement = snapshot.coach.channels[channel] if snapshot.coach is not None else None
-        part = self._desk.seat(channel).part
+        part = self._desk.seat(channel).part or self._tools.part()
         texts = {
             _Column.NUMBER: str(channel + 1),
             _Column.NAME: channel_label(snapshot, channel),

@@ -102,10 +102,12 @@ def test_a_channel_is_named_and_cast_by_the_keyboard(qtbot: Any, window: Any, de
     assert desk.seats[3] == ChannelSeat("Big drum M", "")
     assert page.part_box.accessibleName() == "Part of channel 4"
     assert page.part_box.itemText(0) == "As chosen above: Voice"
+    assert set(column(page, 2)) == {"Voice"}, "what holds, whoever chose it"
     page.part_box.setCurrentIndex(page.part_box.findData("bass"))
     page.part_box.activated.emit(page.part_box.currentIndex())
     assert desk.seats[3] == ChannelSeat("Big drum M", "bass")
     qtbot.waitUntil(lambda: column(page, 2)[page.order.index(3)] == "Bass guitar")
+    assert column(page, 2).count("Voice") == 3
 
 
 def test_a_row_shows_its_channel_on_the_chart(qtbot: Any, window: Any) -> None:

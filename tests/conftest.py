@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Iterator
 
 import pytest
@@ -15,6 +16,10 @@ os.environ["LANGUAGE"] = "en"
 
 # As the program does, before numpy is imported: threads waiting for each other cost more than they save.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# What a shell starts in the background ignores Ctrl-C, and so would every program that a test starts.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # Workers beside each other (pytest-xdist)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import os
 import signal
@@ -40,36 +41,48 @@ def test_the_gag_goes_on_and_off(capfd):
     assert capfd.readouterr().err == "afterwards\n"
 
 
-@pytest.fixture
-def flood(capfd) -> Iterator[threading.Event]:
-    """A thread that writes as PortAudio's does."""
-    over = threading.Event()
+@contextlib.contextmanager
+def flood() -> Iterator[None]:
+    """A thread that writes as PortAudio's does, already.
+
+    It is no fixture: between the phases of a test pytest catches nothing, and it would write to the terminal.
+    """
+    begun, over = threading.Event(), threading.Event()
 
     def write() -> None:
         while not over.is_set():
             try:
                 os.write(2, LINE)
+                begun.set()
             except OSError:  # nobody reads it, or it is full: PortAudio does not care either
                 over.wait(0.000_1)
 
     thread = threading.Thread(target=write)
     thread.start()
-    yield over
-    over.set()
-    thread.join()
+    try:
+        assert begun.wait(20)
+        yield
+    finally:
+        over.set()
+        thread.join()
 
 
 @LINUX
-def test_a_flood_is_noticed_and_nothing_else_is(flood, capfd):
+def test_a_flood_is_noticed_and_nothing_else_is(capfd):
     gag = StderrGag()
-    assert not gag.is_flooded(), "not put on"
-    gag.put_on()
-    assert gag.is_flooded()
-    flood.set()
-    threading.Event().wait(0.05)
-    assert not gag.is_flooded()
-    os.write(2, b"something else\n")
-    gag.take_off()
+    try:
+        with flood():
+            assert not gag.is_flooded(), "not put on"
+            gag.put_on()
+            # One glance is short; on a busy machine the thread may not get its turn within it.
+            assert any(gag.is_flooded() for _ in range(40))
+        threading.Event().wait(0.05)
+        assert not gag.is_flooded()
+        os.write(2, b"something else\n")
+    finally:
+        gag.take_off()
+    caught = set(capfd.readouterr().err.splitlines(keepends=True))
+    assert caught == {LINE.decode()}, "nothing from after it was put on"
 
 
 @LINUX
@@ -85,17 +98,17 @@ def test_without_a_descriptor_nothing_is_claimed(monkeypatch, capfd):
 
 
 @LINUX
-def test_freeing_leaves_all_as_it_was(flood, capfd):
+def test_freeing_leaves_all_as_it_was(capfd):
     libc = ctypes.CDLL(None)
     libc.signal.restype = ctypes.c_void_p
     libc.signal.argtypes = (ctypes.c_int, ctypes.c_void_p)
     before = libc.signal(signal.SIGPIPE, 1)
-    with threads_freed():
+    with flood(), threads_freed():
         os.write(2, b"nobody reads this\n")
-    flood.set()
     assert libc.signal(signal.SIGPIPE, before) == 1, "ignored, as before"
     threading.Event().wait(0.05)
-    capfd.readouterr()
+    caught = set(capfd.readouterr().err.splitlines(keepends=True))
+    assert caught == {LINE.decode()}, "whole lines, from before"
     os.write(2, b"afterwards\n")
     assert capfd.readouterr().err == "afterwards\n"
 

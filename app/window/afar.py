@@ -13,7 +13,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QStyle, QVBoxLay
 from app.coach.judgement import Verdict
 from app.window.controls import Button, announce
 from app.window.fit import LEAST_PIXELS, fitting_pixels
-from app.window.glance import Glance
+from app.window.glance import UNSETTLED, Glance
 from app.window.guard import painting
 from app.window.hull import paint_scene
 from app.window.legible import cap_height_mm, cap_height_px, distance_m, pixels_per_mm
@@ -61,10 +61,10 @@ def places(size: QSize, share: float, *, clips: bool) -> Places:
 def _all_texts() -> tuple[Sequence[str], ...]:
     """The widest that may stand in each line."""
     names = [advice.verdict_name(verdict.value) for verdict in Verdict]
-    changes = [words.change(change_db, wait=False) for change_db in (-88, 88, 0)]
+    changes = [words.change(change_db) for change_db in (-88, 88, 0)]
     return (
         (*names, card_words.no_verdict(), card_words.old_reading()),
-        (*changes, words.change(0, wait=True)),
+        (*changes, *(words.change(0, waits_for=reason.value) for reason in UNSETTLED)),
         (words.headroom(88.8), words.headroom(-8.8)),
         (words.unseen_clips(888),),
     )

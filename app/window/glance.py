@@ -11,7 +11,7 @@ from app.words import advice
 from app.words import card as card_words
 from app.words import glance as words
 
-_UNSETTLED = (Reason.LISTENING, Reason.NOTHING_HEARD, Reason.EXACT_ZEROS, Reason.KNOB_MOVED)
+UNSETTLED = (Reason.LISTENING, Reason.NOTHING_HEARD, Reason.EXACT_ZEROS, Reason.KNOB_MOVED)
 
 
 class ClipWatch:
@@ -87,7 +87,9 @@ def glance_at(
         change = ""
     else:
         word = advice.verdict_name(fresh.verdict.value)
-        change = words.change(fresh.gain_change_db, wait=fresh.reason in _UNSETTLED)
+        change = words.change(
+            fresh.gain_change_db, waits_for=fresh.reason.value if fresh.reason in UNSETTLED else ""
+        )
     return Glance(
         verdict=fresh.verdict if fresh is not None else None,
         word=word,

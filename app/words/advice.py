@@ -32,7 +32,7 @@ def advice_sentence(reason: str, gain_change_db: int, values: Mapping[str, float
         "knob_moved": _("Play your loudest part again"),
         "listening": _("Keep playing, your loudest part"),
         "clipped": _("Turn the gain down about {size} dB, then play it again"),
-        "noise_near": _("Move closer or play louder, and turn the gain up {size} dB"),
+        "noise_near": _("Move closer, play louder, or turn the gain up about {size} dB"),
         "hum_near": _("Find the hum first, then turn the gain up about {size} dB"),
     }
     if reason in special:
@@ -60,9 +60,11 @@ def reason_sentence(reason: str, values: Mapping[str, float]) -> str:
         "nothing_heard": _("Nothing but noise is coming in."),
         "exact_zeros": _("Not even noise comes in. Look at mute switch, socket and permission."),
         "knob_moved": _("The gain was changed, so listening starts afresh."),
-        "average_low": _("Loud playing averages {average_dbfs} dBFS: noise would come up with it later."),
+        "average_low": _(
+            "Loud playing averages {average_dbfs} dBFS. Turned up later, it brings noise along."
+        ),
         "average_high": _("Loud playing averages {average_dbfs} dBFS: little room is left for more."),
-        "peaks_low": _("Peaks reach only {peak_dbfs} dBFS: noise would come up with them later."),
+        "peaks_low": _("Peaks reach only {peak_dbfs} dBFS. Turned up later, they bring noise along."),
         "peaks_high": _("Peaks reach {peak_dbfs} dBFS, over the ceiling at {ceiling_dbfs}."),
         "take_louder": _("Peaks reach {peak_dbfs} dBFS. A take usually runs a little louder than this."),
         "ceiling_near": _(
@@ -70,7 +72,8 @@ def reason_sentence(reason: str, values: Mapping[str, float]) -> str:
         ),
         "clipped": _("It clipped, so the true peaks are hidden: at least {least_db} dB have to go."),
         "flat_tops": _(
-            "Wave tops look cut off below full scale: something before the converter may overload."
+            "Wave tops look cut off below full scale. If less gain does not help, turn down what comes "
+            "before it."
         ),
         "noise_near": _("The noise is only {noise_gap_db} dB under your playing, and gain lifts both alike."),
         "hum_near": _("Mains hum is only {noise_gap_db} dB under your playing, and gain lifts both alike."),

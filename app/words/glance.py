@@ -40,10 +40,21 @@ def not_on_top() -> str:
     )
 
 
-def change(change_db: int, *, wait: bool) -> str:
-    """What to do with the gain, in two or three words; ``wait`` while the advice has not settled."""
-    if wait:
-        return _("Keep playing")
+def change(change_db: int, *, waits_for: str = "") -> str:
+    """What to do with the gain, in two or three words.
+
+    Parameters
+    ----------
+    waits_for
+        The reason for which the advice has not settled (a value of ``app.coach.judgement.Reason``); empty
+        when it has.
+    """
+    if waits_for:
+        return {
+            "nothing_heard": _("Play"),
+            "exact_zeros": _("No signal"),
+            "knob_moved": _("Play again"),
+        }.get(waits_for, _("Keep playing"))
     if change_db == 0:
         return _("Leave it")
     text = _("Up {size} dB") if change_db > 0 else _("Down {size} dB")

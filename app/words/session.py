@@ -16,7 +16,7 @@ def guide_button(key: str) -> str:
 
 def guide_tip() -> str:
     """What that button does."""
-    return _("Leads you to the right gain in four steps: quiet, loud, turn, check. It takes about a minute.")
+    return _("Leads you to the right gain in four steps: quiet, loud, turn, check. It takes a minute or two.")
 
 
 def guide_title(channel: str) -> str:
@@ -81,13 +81,13 @@ def cue_sentence(cue: str, *, gain_change_db: int = 0, remaining_db: float = 0.0
         text = _("Turn the gain up about {size} dB") if up else _("Turn the gain down about {size} dB")
         return text.format(size=abs(gain_change_db))
     if cue == "more":
-        text = _("A little more: about {left} dB up") if up else _("A little more: about {left} dB down")
+        text = _("Go on: still about {left} dB up") if up else _("Go on: still about {left} dB down")
         return text.format(left=left)
     if cue == "too_far":
         text = _("Too far: about {left} dB back down") if up else _("Too far: about {left} dB back up")
         return text.format(left=left)
     return {
-        "be_quiet": _("Stay quiet for a moment: hands off the strings, no talking"),
+        "be_quiet": _("Stay quiet for a moment: hands off the instrument, no talking"),
         "somebody_plays": _("Something still sounds. Wait until it has died away"),
         "play_loudest": _("Play your loudest part, as loud as in the take"),
         "keep_playing": _("Keep playing, just like that"),
@@ -111,7 +111,7 @@ def quiet_sentence(quiet_dbfs: float) -> str:
         return _("No noise comes in, not even the input's own: check cable, mute switch and channel.")
     if quiet_dbfs <= -60.0:
         return _("Room and input are quiet, at {level} dBFS.").format(level=decibels(quiet_dbfs, 0))
-    return _("Room and input make some noise, {level} dBFS: closing a window or a fan helps.").format(
+    return _("Room and input make some noise, {level} dBFS: a closed window or a stopped fan helps.").format(
         level=decibels(quiet_dbfs, 0)
     )
 

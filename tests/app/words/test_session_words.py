@@ -24,7 +24,7 @@ def test_every_cue_can_be_read_while_holding_an_instrument(cue, change):
 
 
 def test_the_knob_is_followed_in_words():
-    assert cue_sentence("more", gain_change_db=9, remaining_db=3.2) == "A little more: about 3 dB up"
+    assert cue_sentence("more", gain_change_db=9, remaining_db=3.2) == "Go on: still about 3 dB up"
     assert cue_sentence("too_far", gain_change_db=9, remaining_db=-2.6) == "Too far: about 3 dB back down"
     assert cue_sentence("too_far", gain_change_db=-9, remaining_db=2.6) == "Too far: about 3 dB back up"
 

@@ -40,7 +40,8 @@ class Gap:
 class DeliveryClock:
     """Compares what has been delivered with the time that has passed.
 
-    One thread calls :meth:`observe` a few times in each of the driver's blocks and asks the rest.
+    One thread calls :meth:`observe` and asks the rest: a few times in each of the driver's blocks, or, while
+    :attr:`barrier` is None, more seldom, which places a loss up to that much too early.
 
     Parameters
     ----------

@@ -35,6 +35,11 @@ BOTH_WAYS: tuple[CaptureMaker, ...] = (CCapture, PythonCapture)
 """The way through C, and the one through Python for where rtmixer cannot be loaded."""
 
 _LONGEST_NAP_S = 0.010
+_UNSEEN_READ_S = 0.100
+"""Who asks for so much at once is in no hurry: nobody looks."""
+_UNSEEN_NAP_S = 0.050
+"""Then, while frames flow, naps are as long as this: a look costs 0.1 ms. What a driver loses is placed as much
+less exactly, and an input that goes is noticed as much later."""
 _SHORTEST_NAP_S = 0.001
 _LONGEST_GONE_NAP_S = 0.1
 _INVALID_SAMPLE_RATE = -9997
@@ -132,7 +137,9 @@ class DeviceSource:
             if got >= max_frames or left_s <= 0 or self._wake.is_set() or (got and stream.gap_is_next):
                 break
             expected_s = (max_frames - got) / stream.info.rate_hz
-            self._wake.wait(min(left_s, max(_SHORTEST_NAP_S, min(expected_s, _LONGEST_NAP_S))))
+            unseen = max_frames >= _UNSEEN_READ_S * stream.info.rate_hz and stream.flows
+            longest_s = _UNSEEN_NAP_S if unseen else _LONGEST_NAP_S
+            self._wake.wait(min(left_s, max(_SHORTEST_NAP_S, min(expected_s, longest_s))))
         return _joined(parts, stream.info.channels, active=True)
 
     def stats(self) -> SourceStats:

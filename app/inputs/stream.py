@@ -58,6 +58,8 @@ class OpenStream:
         """Lost before the next sample: by the driver, and by the ring."""
         self._looked_s = time.monotonic()
         self._quiet_s = 0.0
+        self._fresh = False
+        """Whether the last look found new frames."""
         self._asked: Future[bool] | None = None
         self._gone = False
         self.told_gone = False
@@ -68,6 +70,11 @@ class OpenStream:
         """Whether the next block begins behind a gap, so that this one has to end here."""
         at_gap = bool(self._gaps) and self._gaps[0].position <= self._position
         return at_gap or self._back is not None or self._due + self._due_exactly > 0
+
+    @property
+    def flows(self) -> bool:
+        """Whether frames came since the last look, and none seem to be missing."""
+        return self._fresh and self._clock.barrier is None
 
     def take(self, max_frames: int) -> Block:
         """Take what is there now, up to ``max_frames`` and up to the next gap."""
@@ -177,7 +184,8 @@ class OpenStream:
         now_s = time.monotonic()
         if now_s - before_s > _OBSERVED_TOGETHER_S:
             return  # interrupted in between: the clock and the count do not belong together
-        if delivered > self._clock.delivered:
+        self._fresh = delivered > self._clock.delivered
+        if self._fresh:
             self._quiet_s = 0.0
             self._gag.take_off()
         gap = self._clock.observe(now_s, delivered, overflows)

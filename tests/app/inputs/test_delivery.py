@@ -138,3 +138,21 @@ def test_a_machine_that_slept_lost_what_passed():
     driver.due_s += 3600
     driver.run(2)
     assert sum(gap.frames for gap in driver.gaps) == pytest.approx(3600 * RATE_HZ, rel=1e-5)
+
+
+@pytest.mark.parametrize("after_s", [0.0, 0.01, 0.03])
+@pytest.mark.parametrize("seed", range(5))
+def test_seldom_looks_cost_the_place_and_not_the_size(seed, after_s):
+    """Twenty looks a second while all is well, as many as ever once something seems to be missing."""
+    driver = Driver(jitter_s=0.005, seed=seed)
+    driver.run(3.0, look_every_s=0.05)
+    while driver.due_s < driver.t_s + after_s:  # they come before the loss, and nobody looks
+        driver.delivered += driver.block_frames
+        driver.due_s += driver.block_s
+    at, lost = driver.delivered, 4800 + 500 * seed
+    driver.lose(lost, flagged=False)
+    for _ in range(60):
+        driver.run(0.001, look_every_s=0.05 if driver.clock.barrier is None else 0.01)
+    (gap,) = driver.gaps
+    assert -0.05 * RATE_HZ <= gap.position - at <= 0
+    assert gap.frames == pytest.approx(lost, abs=0.010 * RATE_HZ)

@@ -98,6 +98,48 @@ def test_read_waits_for_what_was_asked_and_no_longer(desk):
     timer.join()
 
 
+@pytest.mark.parametrize("frames", [9600, 1440])
+def test_whoever_asks_for_much_looks_seldom_and_gets_it_all(desk, monkeypatch, frames):
+    """Two hundred milliseconds in four naps or so, and thirty milliseconds in naps of ten."""
+    it = desk().open()
+    over, naps = threading.Event(), []
+
+    def drive() -> None:
+        began, number = time.monotonic(), 0
+        while not over.is_set():
+            number += 1
+            over.wait(max(0.0, began + number * 0.005 - time.monotonic()))
+            it.driver.deliver(ramp((number - 1) * 240, 240))
+
+    wait = it.source._wake.wait
+    driver = threading.Thread(target=drive)
+    driver.start()
+    try:
+        it.source.read(frames, 1.0)
+        monkeypatch.setattr(it.source._wake, "wait", lambda s: naps.append(s) or wait(s))
+        blocks = [it.source.read(frames, 1.0) for _ in range(28_800 // frames // 3)]
+    finally:
+        over.set()
+        driver.join()
+    got = np.concatenate([block.samples for block in blocks])
+    np.testing.assert_array_equal(np.diff(got[:, 0]), 10)
+    assert got.shape[0] == 9600 // frames * frames
+    long = sum(nap > 0.015 for nap in naps)
+    assert (long > 0) == (frames == 9600)
+    assert all(nap <= 0.05 for nap in naps)
+
+
+def test_closing_is_heard_in_a_long_nap(desk):
+    it = desk().open()
+    it.driver.deliver(ramp(0, 240))
+    timer = threading.Timer(0.02, it.source.close)
+    timer.start()
+    began = time.monotonic()
+    it.source.read(48_000, 5.0)
+    timer.join()
+    assert time.monotonic() - began < 2.0
+
+
 def test_waiting_costs_next_to_nothing(desk):
     it = desk().open()
     cpu_s = time.thread_time()

@@ -38,8 +38,8 @@ _LONGEST_NAP_S = 0.010
 _UNSEEN_READ_S = 0.100
 """Who asks for so much at once is in no hurry: nobody looks."""
 _UNSEEN_NAP_S = 0.050
-"""Then, while frames flow, naps are as long as this: a look costs 0.1 ms. What a driver loses is placed as much
-less exactly, and an input that goes is noticed as much later."""
+"""Then, while frames flow, naps are as long as this: a look costs 0.1 ms. What a driver loses is placed as
+much less exactly, and an input that goes is noticed as much later."""
 _SHORTEST_NAP_S = 0.001
 _LONGEST_GONE_NAP_S = 0.1
 _INVALID_SAMPLE_RATE = -9997

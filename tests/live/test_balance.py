@@ -130,7 +130,7 @@ def test_a_part_is_heard_and_the_backing_played_at_the_advised_level(sound_serve
         return ask("advise")["playing_s"] > 3.0
 
     sound_server.wait_for(is_heard, "the part", timeout_s=60.0)
-    players[-1].kill()
+    players[-1].communicate(timeout=60)
     advice = ask("advise")
     assert advice["reason"] == "hidden"
     amount = advice["pull_down_db"]

@@ -11,7 +11,8 @@ the quiet blocks
 * follow one another without memory: the level of noise jumps about its mean from block to block, that of a
   note that rings out or swells moves step by step (the ratio of von Neumann, Annals of Mathematical
   Statistics 12, 1941: half the mean squared successive difference over the variance, 1 without memory);
-* and are quiet: a steady sound over -40 dBFS counts as noise only once something much louder was heard.
+* and are quiet: a steady sound over -40 dBFS counts as noise only once something much louder was heard;
+* and are sound: exact zeros, of a mute switch, a gate or a socket with nothing in it, measure no noise floor.
 
 Martin, IEEE Trans. Speech and Audio Processing 9(5), 2001, tracks minima and corrects their bias instead;
 for independent blocks the mean of the quiet ones needs no correction.
@@ -292,7 +293,7 @@ def _quiet_level(
         return None
     level = float(powers[quiet].mean(dtype=np.float64))
     if level <= _TINY:
-        return 0.0  # digital silence is known well enough
+        return None  # a switch or a gate, and not the noise of whatever will be heard
     levels_db = power_to_db(np.maximum(powers[quiet], _TINY))
     spread_db = float(levels_db.std())
     if spread_db > _MOST_SPREAD_DB or _forgetfulness(levels_db, quiet) < _LEAST_FORGETFULNESS:

@@ -36,6 +36,7 @@ START_LIMIT_S = 20.0
 """How long PortAudio may take to look at every driver when it starts."""
 _LOOK_S = 0.25
 """How often whoever waits looks whether the control thread waits for a lock that nobody will ever let go."""
+_LEAST_JOIN_S = 0.1
 _RELIST_AGE_S = 2.0
 """A list of devices that is no older than this is taken as fresh."""
 
@@ -128,6 +129,9 @@ class AudioControl:
                 self._queue.put(None)
         if thread is None or thread is threading.current_thread():
             return True
+        busy_since_s = self._busy_since_s
+        if busy_since_s is not None:  # it has been waited for already
+            limit_s = max(_LEAST_JOIN_S, limit_s - (time.monotonic() - busy_since_s))
         thread.join(limit_s)
         if not thread.is_alive():
             return True

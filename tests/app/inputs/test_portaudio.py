@@ -149,6 +149,17 @@ def test_shutdown_does_not_wait_for_a_driver_that_hangs():
     hold.set()
 
 
+def test_shutdown_waits_no_longer_for_a_driver_that_has_hung_for_long():
+    control = AudioControl(object)
+    hold = threading.Event()
+    with pytest.raises(SilentSystemError):
+        control.call(lambda sd: hold.wait(20), limit_s=0.6)
+    began = time.monotonic()
+    assert not control.shutdown(limit_s=0.6)
+    assert time.monotonic() - began < 0.5
+    hold.set()
+
+
 def test_relisting_waits_until_no_stream_is_open(audio):
     stream = object()
 

@@ -29,6 +29,7 @@ from app.inputs.source import Block, SourceStats
 _MOST_GROWTH_MB = 10.0
 _LOOK_MS = 20
 _LOOP_S = 120
+_PATIENCE_S = 10.0
 
 
 class Loop:
@@ -123,15 +124,25 @@ def _run(chosen: argparse.Namespace) -> int:
     program.open_window("player")
     with Store() as store:
         takes = store.count()
-    # The audio-control thread lives as long as the process.
-    left = [each.name for each in threading.enumerate() if each.name != "audio-control"][threads:]
+    left = _left(threads)
     growth_mb = max(memory) - memory[0]
     print(
         f"{takes} of {toggles // 2} takes in the log; memory at most {max(memory):.0f} MB, grew by "
         f"{growth_mb:.1f} MB after the first tenth; {private_mb() - sound_mb:.0f} MB shared with nobody; "
-        f"{len(left)} threads left"
+        f"{len(left)} threads left {' '.join(left)}".rstrip()
     )
     return int(takes != chosen.takes or growth_mb > chosen.growth_mb or bool(left))
+
+
+def _left(before: int) -> list[str]:
+    """Names of the threads that do not end: a list of inputs that was asked for last may take a moment."""
+    give_up_s = time.monotonic() + _PATIENCE_S
+    while True:
+        # The audio-control thread lives as long as the process.
+        left = [each.name for each in threading.enumerate() if each.name != "audio-control"][before:]
+        if not left or time.monotonic() > give_up_s:
+            return left
+        time.sleep(0.05)
 
 
 if __name__ == "__main__":

@@ -297,8 +297,9 @@ class MainWindow(Board):
         if flows and self._pace.is_due(now_s - self._drawn_s, self.chart.frame_s):
             self._drawn_s = now_s
             self.chart.show_state(snapshot, history, self.channel, now_s)
-            lasts_s = self._pace.lasts_s(self.chart.frame_s)
-            self._services.engine.look_at(now_s + lasts_s, lasts_s)
+            frame_s = self.chart.frame_s
+            next_s = time.monotonic() + self._pace.next_in_s(frame_s)
+            self._services.engine.look_at(next_s, self._pace.lasts_s(frame_s))
 
     def _show_texts(self, snapshot: Snapshot, now_s: float) -> None:
         self._errands.collect()

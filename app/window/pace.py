@@ -71,6 +71,12 @@ class Pace:
         interval_s = max(1, self._timer.interval()) / 1000.0
         return interval_s * max(1, math.ceil((frame_s - 0.5 * self.tick_s) / interval_s))
 
+    def next_in_s(self, frame_s: float) -> float:
+        """From now to the next such picture, asked while looking: the timer waits for nobody who is late."""
+        interval_s = max(1, self._timer.interval()) / 1000.0
+        to_look_s = max(0, self._timer.remainingTime()) / 1000.0
+        return to_look_s + self.lasts_s(frame_s) - interval_s
+
     def is_due(self, age_s: float, frame_s: float) -> bool:
         """Whether a picture of this age is to be replaced.
 

@@ -13,7 +13,7 @@ _UNSEEN_HOPS = 20
 """Hops a read of a live input while nobody looks: a quarter of the work, and 190 ms later."""
 _MOST_SEEN_HOPS = 5
 """However seldom somebody looks: commands, takes and listeners wait for no more."""
-_READY_S = 0.003
+_READY_S = 0.002
 """So long before a look the hops must have come: they are measured in about half of it."""
 _KEEPS_S = 0.5
 """Somebody who has not looked for so long has stopped, or was held up: single hops again."""

@@ -10,7 +10,7 @@ class StreamClock:
     that has not arrived) and jumps when it is far off: after a stall, a new input, or a file at full speed.
     """
 
-    _PULL_PER_S = 12.0
+    _PULL_PER_S = 30.0
     _JUMP_S = 0.25
 
     def __init__(self) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from functools import partial
 
-from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtCore import QEvent, QSize, Qt, Signal
 from PySide6.QtGui import QFont, QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
@@ -182,5 +182,15 @@ class _Figure(Button):
         """Clips before the label, where there is no room for both."""
         need = self._label.sizeHint().width() + self._note.sizeHint().width() + MARGIN + GAP
         self._label.setVisible(self._note.isHidden() or need <= self._tile_width)
+        self._keep_height()
+
+    def event(self, event: QEvent) -> bool:
+        """Follow the letters, which a figure that was hidden takes when it is shown."""
+        done = super().event(event)
+        if event.type() is QEvent.Type.LayoutRequest:
+            self._keep_height()
+        return done
+
+    def _keep_height(self) -> None:
         # The style sheet has set a least height, that of a button, which goes before the layout's.
         self.setMinimumHeight(self.sizeHint().height())

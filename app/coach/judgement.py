@@ -50,6 +50,9 @@ class Reason(StrEnum):
     """The same, and most of that noise is mains hum."""
 
 
+SILENT = (Reason.NOTHING_HEARD, Reason.EXACT_ZEROS, Reason.KNOB_MOVED)
+"""Nothing is played: there is no advice yet that would have to stand still."""
+
 LOWEST_CEILING_DBFS, HIGHEST_CEILING_DBFS = -40.0, -1.0
 """Between these peaks may be told to stay under something else than usual."""
 

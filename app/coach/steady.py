@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from app.coach.advice import Opinion
-from app.coach.judgement import Reason, Verdict
+from app.coach.judgement import SILENT, Reason, Verdict
 
 _NUMBER_BAND_DB = 1.0
 _VERDICT_HOLD_TICKS = 10
@@ -31,8 +31,7 @@ class Steady:
         """Hear the opinion of one tick."""
         if opinion.verdict is not self.verdict:
             self._other_verdict_ticks += 1
-            silent = self.reason in (Reason.NOTHING_HEARD, Reason.EXACT_ZEROS, Reason.KNOB_MOVED)
-            at_once = opinion.verdict is Verdict.AWASH or silent
+            at_once = opinion.verdict is Verdict.AWASH or self.reason in SILENT
             if at_once or self._other_verdict_ticks >= _VERDICT_HOLD_TICKS:
                 self.show(opinion)
             return

@@ -20,12 +20,14 @@ from app.window.chartlabels import Label, labels_around, paint_labels, plot_in
 from app.window.guard import painting
 from app.window.overlay import Overlay
 from app.window.ports import HasHistory
-from app.window.scale import LevelScale
+from app.window.scale import LevelScale, differ
 from app.window.seapaint import LEAST_BED, SeaPaint
 from app.window.theme import Theme
 from app.words import chart as words
 
 _SLOWEST_FRAME_S, _FASTEST_FRAME_S = 1 / 32, 1 / 64
+_LABEL_DB = 0.5
+"""The name of the bed moves with it in such steps."""
 _STEP_S = 1.0
 """How often the picture goes on for those who want little motion."""
 
@@ -77,7 +79,7 @@ class SeaChart(QWidget):
         floor = snapshot.noise_floor_dbfs[channel] if channel < len(snapshot.noise_floor_dbfs) else math.nan
         hold = snapshot.peak_hold_dbfs[channel] if channel < len(snapshot.peak_hold_dbfs) else -math.inf
         self._hold_dbfs = hold
-        if not _same(floor, self._floor_dbfs, 0.5):
+        if differ(floor, self._floor_dbfs, _LABEL_DB):
             self._floor_dbfs = floor
             self._label()
         self._follow = partial(self._sea.show_state, history, channel, floor, hold, now_s)
@@ -167,7 +169,3 @@ class SeaChart(QWidget):
     def _label(self) -> None:
         self._labels = labels_around(self.plot, self._theme, self._scale, self._target, self._floor_dbfs)
         self.update()
-
-
-def _same(a: float, b: float, within: float) -> bool:
-    return a == b or (math.isnan(a) and math.isnan(b)) or abs(a - b) < within

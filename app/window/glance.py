@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from app.coach.judgement import Judgement, Reason, Verdict
+from app.coach.judgement import SILENT, Judgement, Reason, Verdict
 from app.engine.snapshot import Snapshot
 from app.words import advice
 from app.words import card as card_words
 from app.words import glance as words
 
-UNSETTLED = (Reason.LISTENING, Reason.NOTHING_HEARD, Reason.EXACT_ZEROS, Reason.KNOB_MOVED)
+UNSETTLED = (Reason.LISTENING, *SILENT)
 
 
 class ClipWatch:

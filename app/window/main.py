@@ -292,12 +292,11 @@ class MainWindow(Board):
             self._show_texts(snapshot, now_s)
             if not self.chart.isVisible():
                 self._services.engine.look_at(now_s + _TEXT_S, _TEXT_S)
-        flows = self.chart.isVisible() and not self.isMinimized()
-        self._pace.follow(min(self.chart.frame_s, _TEXT_S) if flows else _TEXT_S)
-        if flows and self._pace.is_due(now_s - self._drawn_s, self.chart.frame_s):
+        flows, frame_s = self.chart.isVisible() and not self.isMinimized(), self.chart.frame_s
+        self._pace.follow(min(frame_s, _TEXT_S) if flows else _TEXT_S)
+        if flows and self._pace.is_due(now_s - self._drawn_s, frame_s):
             self._drawn_s = now_s
             self.chart.show_state(snapshot, history, self.channel, now_s)
-            frame_s = self.chart.frame_s
             next_s = time.monotonic() + self._pace.next_in_s(frame_s)
             self._services.engine.look_at(next_s, self._pace.lasts_s(frame_s))
 

@@ -48,3 +48,10 @@ class LevelScale:
 
 TICKS_DBFS = (0.0, -6.0, -12.0, -18.0, -24.0, -36.0, -48.0, -60.0, -72.0)
 """The levels that have a number beside the chart."""
+
+
+def differ(a_dbfs: float, b_dbfs: float, by_db: float) -> bool:
+    """Whether two levels differ by so much; nan is "not known"."""
+    if math.isfinite(a_dbfs) and math.isfinite(b_dbfs):
+        return abs(a_dbfs - b_dbfs) >= by_db
+    return a_dbfs != b_dbfs and not (math.isnan(a_dbfs) and math.isnan(b_dbfs))

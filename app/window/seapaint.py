@@ -10,7 +10,7 @@ from PySide6.QtGui import QColor, QPainter, QPen, QPixmap, QPolygonF
 
 from app.coach.judgement import Target, Verdict
 from app.window.ports import HasHistory
-from app.window.scale import LevelScale
+from app.window.scale import LevelScale, differ
 from app.window.sea import SeaPicture
 from app.window.theme import Palette, Theme
 from app.window.tide import Change, Tide
@@ -20,6 +20,8 @@ SPAN_S = 30.0
 LEAST_BED = 0.05
 """Share of the height that the bed has at least, so that there is always a bottom to see."""
 _HATCH = 8
+_SEEN_DB = 0.05
+"""What moves by less does not look different."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +99,7 @@ class SeaPaint:
             return QRect()
         view = history.view() if history is not None else None
         change = max(change, self._tide.follow(view, channel, hold_dbfs, now_s))
-        if _differ(floor_dbfs, self._floor_dbfs) or _differ(hold_dbfs, self._hold_dbfs):
+        if differ(floor_dbfs, self._floor_dbfs, _SEEN_DB) or differ(hold_dbfs, self._hold_dbfs, _SEEN_DB):
             self._floor_dbfs, self._hold_dbfs = floor_dbfs, hold_dbfs
             change = Change.ALL
         if change is Change.NEWEST:
@@ -192,10 +194,3 @@ def _bed_tile(palette: Palette) -> QPixmap:
     painter.drawLine(0, _HATCH - 1, _HATCH - 1, 0)
     painter.end()
     return tile
-
-
-def _differ(a_dbfs: float, b_dbfs: float) -> bool:
-    """Whether two levels differ by what can be seen; nan is "not known"."""
-    if math.isfinite(a_dbfs) and math.isfinite(b_dbfs):
-        return abs(a_dbfs - b_dbfs) > 0.05
-    return a_dbfs != b_dbfs and not (math.isnan(a_dbfs) and math.isnan(b_dbfs))

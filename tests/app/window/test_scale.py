@@ -3,10 +3,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.window.scale import TICKS_DBFS, LevelScale
+from app.window.scale import TICKS_DBFS, LevelScale, differ
 
 SCALE = LevelScale()
 levels = st.floats(-200.0, 20.0)
@@ -48,3 +49,22 @@ def test_arrays_map_as_single_levels_do(many: list[float]) -> None:
 
 def test_ticks_lie_within() -> None:
     assert all(0.0 < SCALE.height(tick) < 1.0 for tick in TICKS_DBFS)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "differs"),
+    [
+        (-18.0, -18.4, False),
+        (-18.0, -18.6, True),
+        (math.nan, math.nan, False),
+        (math.nan, -18.0, True),
+        (-math.inf, -math.inf, False),
+        (-math.inf, -18.0, True),
+        (-math.inf, math.nan, True),
+    ],
+)
+def test_levels_differ_by_what_can_be_seen_and_by_being_known(
+    one: float, other: float, differs: bool
+) -> None:
+    assert differ(one, other, 0.5) is differs
+    assert differ(other, one, 0.5) is differs
